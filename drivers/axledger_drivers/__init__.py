@@ -1,0 +1,1 @@
+"""Device drivers: decoders without I/O, transports, profiles."""

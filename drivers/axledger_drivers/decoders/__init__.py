@@ -1,0 +1,1 @@
+"""Decoders: bytes and their arrival times in, frames out."""

@@ -1,0 +1,1 @@
+"""Generic device profiles, one TOML file each."""

@@ -1,0 +1,1 @@
+"""Transports: the only place that opens a port or a radio."""
