@@ -1,0 +1,1 @@
+"""The one weighted network, its results and their conformity; no input or output."""

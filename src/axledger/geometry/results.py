@@ -1,0 +1,202 @@
+"""Results of a unit: toe, squareness, offset, thrust, parallelism, wheelbase, as functions of the parameters.
+
+Signs after ISO 8855:2011 (x forward, y left, angles counter-clockwise from above; static toe, cl. 7.1.6 and
+7.1.7, positive for toe-in). Thrust angle positive to the left and offset positive to the left are our own
+choice, as no public standard text fixes them; every print says it in words.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from axledger.geometry.adjustment import Array
+from axledger.geometry.traced import Traced, arctangent2, constant, cosine, sine
+
+__all__ = ["AxleGeometry", "Formula", "UnitGeometry", "evaluate"]
+
+ResultUnit = Literal["deg", "mm"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AxleGeometry:
+    """An axle's parameter numbers (the network's size stands for a constant zero) and constants, m.
+
+    ``x_m`` is the nominal place that parameter ``x`` deviates from. ``steer`` holds the left and right wheel's
+    parameter for a steer axle.
+    """
+
+    id: str
+    name: str
+    group: str
+    driven: bool
+    x: int
+    y: int
+    yaw: int
+    x_m: float
+    wheel_half_m: float
+    steer: tuple[int, int] | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UnitGeometry:
+    """A unit: its axles front to rear and the reference its results are judged against."""
+
+    id: str
+    name: str
+    powered: bool
+    reference: Literal["frame", "axle-middles", "coupling"]
+    pin_x_m: float
+    toe_diameter_m: float
+    axles: tuple[AxleGeometry, ...]
+
+    @property
+    def rear(self) -> tuple[AxleGeometry, ...]:
+        """Return the rear group: the group of the first driven axle, else of the last axle."""
+        group = next((axle.group for axle in self.axles if axle.driven), self.axles[-1].group)
+        return tuple(axle for axle in self.axles if axle.group == group)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Formula:
+    """One result: ``key``, ``name`` in words, display ``unit``, and its traced value (rad or m)."""
+
+    key: str
+    name: str
+    unit: ResultUnit
+    against: str
+    value: Traced
+
+
+class _Scene:
+    """The parameters as traced numbers, and the unit's reference line."""
+
+    def __init__(self, unit: UnitGeometry, x: Array) -> None:
+        self.unit = unit
+        self.size = len(x)
+        self._x = x
+        self.middles = {
+            axle.id: (axle.x_m + self.parameter(axle.x), self.parameter(axle.y), self.parameter(axle.yaw))
+            for axle in unit.axles
+        }
+        self.heading, self.origin = self._reference()
+
+    def parameter(self, number: int) -> Traced:
+        traced = constant(float(self._x[number]) if number < self.size else 0.0, self.size)
+        if number < self.size:
+            traced.gradient[number] = 1.0
+        return traced
+
+    def mean(self, values: Sequence[Traced]) -> Traced:
+        return sum(values, constant(0.0, self.size)) * (1.0 / len(values))
+
+    def _rear_middle(self) -> tuple[Traced, Traced]:
+        middles = [self.middles[axle.id] for axle in self.unit.rear]
+        return self.mean([x for x, _, _ in middles]), self.mean([y for _, y, _ in middles])
+
+    def _reference(self) -> tuple[Traced, tuple[Traced, Traced]]:
+        zero = constant(0.0, self.size)
+        if self.unit.reference == "frame":
+            return zero, (zero, zero)
+        rear = self._rear_middle()
+        if self.unit.reference == "coupling":
+            front = (zero + self.unit.pin_x_m, zero)
+        else:
+            front = self.middles[self.unit.axles[0].id][:2]
+        return arctangent2(front[1] - rear[1], front[0] - rear[0]), rear
+
+    def yaw(self, axle: AxleGeometry) -> Traced:
+        return self.middles[axle.id][2] - self.heading
+
+    def along(self, x: Traced, y: Traced) -> Traced:
+        dx, dy = x - self.origin[0], y - self.origin[1]
+        return dx * cosine(self.heading) + dy * sine(self.heading)
+
+    def aside(self, x: Traced, y: Traced) -> Traced:
+        dx, dy = x - self.origin[0], y - self.origin[1]
+        return dy * cosine(self.heading) - dx * sine(self.heading)
+
+    def wheel_centre(self, axle: AxleGeometry, side: int) -> tuple[Traced, Traced]:
+        x, y, yaw = self.middles[axle.id]
+        reach = side * axle.wheel_half_m
+        return x - sine(yaw) * reach, y + cosine(yaw) * reach
+
+
+_AGAINST = {"frame": "the frame line", "axle-middles": "the line of axle middles", "coupling": "the coupling line"}
+
+
+def evaluate(unit: UnitGeometry, x: Array) -> tuple[Formula, ...]:
+    """Return every result of ``unit`` at the parameters ``x`` ``(n,)``, front to rear."""
+    scene = _Scene(unit, x)
+    formulas: list[Formula] = []
+    for axle in unit.axles:
+        if axle.steer is not None:
+            formulas += _steer(scene, axle, axle.steer)
+        formulas += _axle(scene, axle)
+    formulas += _groups(scene)
+    if unit.powered:
+        formulas += _wheelbase(scene)
+    return tuple(formulas)
+
+
+def _formula(scene: _Scene, axle: AxleGeometry, quantity: str, name: str, unit: ResultUnit, value: Traced) -> Formula:
+    return Formula(
+        key=f"{scene.unit.id}.{axle.id}.{quantity}",
+        name=f"{axle.name}: {name}",
+        unit=unit,
+        against=_AGAINST[scene.unit.reference],
+        value=value,
+    )
+
+
+def _steer(scene: _Scene, axle: AxleGeometry, steer: tuple[int, int]) -> Iterator[Formula]:
+    left, right = (scene.yaw(axle) + scene.parameter(number) for number in steer)
+    toe_left, toe_right = -left, right
+    length = (sine(toe_left) + sine(toe_right)) * scene.unit.toe_diameter_m
+    yield _formula(scene, axle, "toe.total", "total toe", "deg", toe_left + toe_right)
+    yield _formula(scene, axle, "toe.left", "toe, left wheel", "deg", toe_left)
+    yield _formula(scene, axle, "toe.right", "toe, right wheel", "deg", toe_right)
+    at = f"total toe at {scene.unit.toe_diameter_m * 1000:.0f} mm"
+    yield _formula(scene, axle, "toe.length", at, "mm", length)
+    yield _formula(scene, axle, "steering", "steering position", "deg", (left + right) * 0.5)
+
+
+def _axle(scene: _Scene, axle: AxleGeometry) -> Iterator[Formula]:
+    yield _formula(scene, axle, "squareness", "squareness", "deg", scene.yaw(axle))
+    at_origin = scene.unit.reference == "axle-middles" and axle is scene.unit.axles[0]
+    alone = scene.unit.reference != "frame" and len(scene.unit.rear) == 1 and axle in scene.unit.rear
+    if not at_origin and not alone:  # the reference line passes through these middles by definition
+        x, y, _ = scene.middles[axle.id]
+        yield _formula(scene, axle, "offset", "lateral offset", "mm", scene.aside(x, y))
+
+
+def _groups(scene: _Scene) -> Iterator[Formula]:
+    names = dict.fromkeys(axle.group for axle in scene.unit.axles)
+    for group in ([axle for axle in scene.unit.axles if axle.group == name] for name in names):
+        if driven := [axle for axle in group if axle.driven]:
+            thrust = scene.mean([scene.yaw(axle) for axle in driven])
+            yield _formula(scene, driven[0], "thrust", "thrust angle", "deg", thrust)
+        for later in group[1:]:
+            first = group[0]
+            apart = scene.yaw(later) - scene.yaw(first)
+            yield _formula(scene, later, "parallelism", f"parallelism to {first.name}", "deg", apart)
+            left, right = (
+                scene.along(*scene.wheel_centre(first, side)) - scene.along(*scene.wheel_centre(later, side))
+                for side in (1, -1)
+            )
+            yield _formula(scene, later, "spacing", f"spacing to {first.name}, left minus right", "mm", left - right)
+
+
+def _wheelbase(scene: _Scene) -> Iterator[Formula]:
+    steer, rear = scene.unit.axles[0], scene.unit.rear
+    if steer.steer is None or steer in rear:
+        return
+    left, right = (
+        scene.along(*scene.wheel_centre(steer, side))
+        - scene.mean([scene.along(*scene.wheel_centre(axle, side)) for axle in rear])
+        for side in (1, -1)
+    )
+    yield _formula(scene, rear[0], "wheelbase.left", "wheelbase, left", "mm", left)
+    yield _formula(scene, rear[0], "wheelbase.right", "wheelbase, right", "mm", right)
+    yield _formula(scene, rear[0], "wheelbase.difference", "wheelbase, left minus right", "mm", left - right)
