@@ -1,0 +1,1 @@
+"""Replay, verification of statements, and the views a quality lead asks for."""

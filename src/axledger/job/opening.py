@@ -1,0 +1,140 @@
+"""Open a job: write the records it rests on and its opening; find jobs and instruments in the ledger."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+
+from axledger.contract.decoder import Decoder
+from axledger.contract.errors import BadInput, Refused, UnknownName
+from axledger.contract.instrument import Instrument
+from axledger.contract.profile import Profile
+from axledger.contract.quantity import Quantity
+from axledger.contract.transport import Stamp
+from axledger.job.facts import Body, instrument_record, job_opened, layout_record, limits_record
+from axledger.job.fold import JobFold
+from axledger.job.layout import Layout
+from axledger.job.limits import LimitSheet
+from axledger.ledger import Ledger
+
+__all__ = ["Enrolled", "enrol", "fold_job", "instruments_in", "job_names", "latest_job", "open_job"]
+
+
+@dataclass(frozen=True, slots=True)
+class Enrolled:
+    """An instrument and the sequence number of the record in force."""
+
+    seq: int
+    instrument: Instrument
+
+
+def instruments_in(ledger: Ledger) -> dict[str, Enrolled]:
+    """Return the newest record of every instrument by name."""
+    return {
+        str(entry.body["name"]): Enrolled(entry.seq, Instrument.model_validate(entry.body["instrument"]))
+        for entry in ledger.entries(kinds={"instrument"})
+    }
+
+
+def enrol(ledger: Ledger, instrument: Instrument, *, person: str, stamp: Stamp) -> Enrolled:
+    """Record an instrument as it is known from now on."""
+    (entry,) = ledger.append([instrument_record(instrument, person=person, stamp=stamp)])
+    return Enrolled(entry.seq, instrument)
+
+
+def job_names(ledger: Ledger) -> tuple[str, ...]:
+    """Return all jobs, oldest first."""
+    return tuple(str(entry.body["job"]) for entry in ledger.entries(kinds={"job"}))
+
+
+def latest_job(ledger: Ledger) -> str:
+    """Return the newest job; raise ``UnknownName`` where there is none."""
+    names = job_names(ledger)
+    if not names:
+        raise UnknownName("job", "latest", [], do="open one with `axledger job new`")
+    return names[-1]
+
+
+def open_job(
+    ledger: Ledger,
+    layout: Layout,
+    limits: LimitSheet | None,
+    roles: Mapping[str, Enrolled],
+    *,
+    stamp: Stamp,
+    person: str,
+    vehicle: Mapping[str, str] | None = None,
+    repeats: int = 2,
+    name: str | None = None,
+) -> str:
+    """Write a job's records and opening in one transaction; return its name.
+
+    ``roles`` maps "meter" and, where the layout asks for inclinations, "inclinometer" to instruments. Raises
+    ``BadInput`` where a role is missing or an instrument does not measure what it must, ``Refused`` where an
+    instrument is not in use or the name is taken.
+    """
+    _check_roles(layout, roles)
+    if not 1 <= repeats <= 5:
+        raise BadInput("repeats must be sensible", found=str(repeats), allowed="1 to 5", do="choose 2")
+    job = name or _fresh_name(ledger, stamp)
+    if name is not None and name in job_names(ledger):
+        raise Refused(f"job {name} exists", found=name, allowed="a new name", do="choose another, or run that job")
+    bodies: list[Body] = [layout_record(layout)]
+    if limits is not None:
+        bodies.append(limits_record(limits))
+    bodies.append(
+        job_opened(
+            job,
+            layout=bodies[0]["digest"],
+            limits=bodies[1]["digest"] if limits is not None else None,
+            instruments={role: enrolled.seq for role, enrolled in roles.items()},
+            repeats=repeats,
+            vehicle=vehicle or {},
+            person=person,
+            stamp=stamp,
+        )
+    )
+    ledger.append(bodies)
+    return job
+
+
+def _check_roles(layout: Layout, roles: Mapping[str, Enrolled]) -> None:
+    wanted = {"meter": Quantity.LENGTH}
+    if any(stand.tilts for unit in layout.unit for stand in unit.stand):
+        wanted["inclinometer"] = Quantity.INCLINATION
+    for role, quantity in wanted.items():
+        if role not in roles:
+            raise BadInput(
+                f"the job has no {role}", found=", ".join(sorted(roles)) or "no instrument",
+                allowed=f"an enrolled instrument that measures {quantity.value}",
+                do=f"enrol one with `axledger enrol`, then name it with --{role}",
+            )  # fmt: skip
+        instrument = roles[role].instrument
+        if quantity not in instrument.quantities:
+            raise BadInput(
+                f"{instrument.name} cannot be the {role}",
+                found=", ".join(known.value for known in instrument.quantities) or "nothing",
+                allowed=quantity.value, do="name another instrument",
+            )  # fmt: skip
+        if instrument.state != "in use":
+            raise Refused(
+                f"{instrument.name} is {instrument.state}", found=instrument.state, allowed="in use",
+                do="use another instrument, or enrol this one again after a good check",
+            )  # fmt: skip
+
+
+def _fresh_name(ledger: Ledger, stamp: Stamp) -> str:
+    day = datetime.fromtimestamp(stamp.utc_ns / 1e9, UTC).strftime("%Y%m%d")
+    taken = set(job_names(ledger))
+    return next(name for number in range(1, 10_000) if (name := f"{day}-{number}") not in taken)
+
+
+def fold_job(ledger: Ledger, job: str, make_decoder: Callable[[Profile], Decoder]) -> JobFold:
+    """Fold a job from the ledger; raise ``UnknownName`` where there is none of that name."""
+    fold = JobFold(job, make_decoder)
+    for entry in ledger.entries():
+        fold.apply(entry)
+    if fold.header is None:
+        raise UnknownName("job", job, job_names(ledger), do="see `axledger job show` for the jobs there are")
+    return fold

@@ -1,0 +1,120 @@
+"""Where a reading goes: fills the current shot, is held, or stands unassigned; and when repeats agree."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from axledger.contract.quantity import Quantity
+from axledger.job.board import Board, Place, Reading
+from axledger.job.plan import Shot, sight_of, tilt_of
+from axledger.job.solution import Prediction
+from axledger_calibration.repeatability import critical_range, odd_one_out
+
+if TYPE_CHECKING:
+    from axledger.job.fold import JobFold
+
+__all__ = ["missing_repeats", "place_reading"]
+
+_FAR_SD = 4.0
+_FAR = {Quantity.LENGTH: 0.003, Quantity.INCLINATION: 0.00175}
+"""A reading is held when it is both 4 sd and 3 mm (0.1 degree) from its prediction: simulated, no source."""
+_MOST_READINGS = 5
+_AGREE = {Quantity.LENGTH: "mm", Quantity.INCLINATION: "deg"}
+
+
+def place_reading(fold: JobFold, reading: Reading) -> tuple[Board, Place]:
+    """Return the board after the implied turn, and where the reading goes."""
+    shot, board = fold.current(), fold.board
+    here = Place(state="unassigned", round=board.round)
+    if shot is None:
+        return board, replace(here, why="no shot is open")
+    quantity = fold.quantity_of(shot)
+    if quantity not in reading.values:
+        return board, replace(here, why=f"the open shot wants {_noun(quantity)}")
+    if len(fold.board.accepted(shot.id)) and reading.instrument != _instrument_of(fold, shot):
+        return board, replace(here, why="another instrument took this shot's first reading")
+    turns = fold.turns_before(shot)
+    doubt = _doubt(fold, shot, reading, turns)
+    if doubt:
+        return board, Place(state="held", why=doubt, round=board.round, shot=shot.id, turns=turns)
+    if shot.turn and (board.round, shot.id) not in board.turned:
+        board = board.turned_by(shot.turn, shot.id, "shot")
+    place = Place(state="accepted", round=board.round, shot=shot.id, turns=turns)
+    return _odd_one_held(fold, board, shot, reading, place)
+
+
+def _noun(quantity: Quantity) -> str:
+    return "an inclination" if quantity is Quantity.INCLINATION else "a length"
+
+
+def _instrument_of(fold: JobFold, shot: Shot) -> str:
+    return fold.readings[fold.board.accepted(shot.id)[0]].instrument
+
+
+def _doubt(fold: JobFold, shot: Shot, reading: Reading, turns: dict[str, int]) -> str:
+    """Say why the reading must not be taken as it is; empty where nothing speaks against it."""
+    if reading.quality is not None and reading.quality.doubtful:
+        return f"weak return: quality {reading.quality.figure:g}, limit {reading.quality.limit:g}"
+    expected = predicted(fold, shot, turns)
+    if expected is None:
+        return ""
+    quantity = fold.quantity_of(shot)
+    off = reading.values[quantity][0] - expected.value_si
+    if abs(off) <= max(_FAR_SD * expected.sd_si, _FAR[quantity]):
+        return ""
+    return _far_words(off, expected, quantity)
+
+
+def _far_words(off: float, expected: Prediction, quantity: Quantity) -> str:
+    if quantity is Quantity.INCLINATION:
+        return f"{abs(off) * 57.29578:.2f} deg from what the other readings predict: turned the wrong way?"
+    way = "longer" if off > 0 else "shorter"
+    guess = "beam past the target?" if off > 0.25 else "something in the beam?" if off < -0.25 else "right target?"
+    return f"{abs(off) * 1000:.0f} mm {way} than predicted ({expected.value_si * 1000:.0f} mm): {guess}"
+
+
+def predicted(fold: JobFold, shot: Shot, turns: dict[str, int]) -> Prediction | None:
+    """Return what the shot should read with its targets in the states ``turns``."""
+    solution = fold.solution()
+    if solution is None:
+        return None
+    line = tilt_of(shot) if shot.kind == "tilt" else sight_of(shot, turns)
+    return solution.predict(line) if line in solution.rows else None
+
+
+def _spread(fold: JobFold, shot: Shot, numbers: tuple[int, ...]) -> list[float]:
+    quantity = fold.quantity_of(shot)
+    return [fold.readings[number].values[quantity][0] for number in numbers]
+
+
+def repeatability(fold: JobFold, shot: Shot) -> float:
+    """Return the standard deviation of one reading of the shot, m or rad, display step included."""
+    quantity = fold.quantity_of(shot)
+    role = "meter" if quantity is Quantity.LENGTH else "inclinometer"
+    record = fold.instruments[role].quantities[quantity]
+    return float((record.repeatability**2 + record.resolution**2 / 12.0) ** 0.5)
+
+
+def missing_repeats(fold: JobFold, shot: Shot) -> int:
+    """Return how many more readings the shot wants: its repeats, or one more while they do not agree."""
+    wanted = fold.header.repeats if fold.header is not None else 1
+    numbers = fold.board.accepted(shot.id)
+    if len(numbers) < wanted:
+        return wanted - len(numbers)
+    values = _spread(fold, shot, numbers)
+    if len(values) < 2 or len(values) >= _MOST_READINGS:
+        return 0
+    return int(max(values) - min(values) > critical_range(len(values), repeatability(fold, shot)))
+
+
+def _odd_one_held(fold: JobFold, board: Board, shot: Shot, reading: Reading, place: Place) -> tuple[Board, Place]:
+    """Hold the one repeat that keeps the others from agreeing, the new one or an earlier one."""
+    numbers = (*board.accepted(shot.id), reading.number)
+    odd = odd_one_out(_spread(fold, shot, numbers), repeatability(fold, shot))
+    if odd is None:
+        return board, place
+    why = "does not agree with the other repeats of this shot"
+    if numbers[odd] == reading.number:
+        return board, replace(place, state="held", why=why)
+    return board.placed(numbers[odd], replace(board.places[numbers[odd]], state="held", why=why)), place

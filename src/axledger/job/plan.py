@@ -1,0 +1,107 @@
+"""The plan: which shots, in what order, with what done before each; derived from layout, walk and what is blocked.
+
+A shot is named by its stations (``F0L>S1Rf``); a second look in the same direction ends in ``#2``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator, Mapping
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from axledger.job.layout import Layout, Stand, Station, Unit, stations_of
+from axledger.job.model import Sight, Tilt
+
+__all__ = ["Shot", "mirrored", "plan_shots", "sight_of", "tilt_of"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shot:
+    """One wanted reading.
+
+    ``kind`` "distance" (``start`` to ``end``) or "tilt" (at ``start``, direction ``tilt``). ``turn`` lists the
+    targets turned half a turn before it, ``fold`` those out of the way for it. ``look`` is 1, or 2 where the
+    same line was shot before. ``turns`` holds how often each of its two targets has been turned by then,
+    counted from the start of the round.
+    """
+
+    id: str
+    unit: str
+    kind: Literal["distance", "tilt"]
+    start: str
+    end: str = ""
+    tilt: str = ""
+    says: str = ""
+    turn: tuple[str, ...] = ()
+    fold: tuple[str, ...] = ()
+    look: int = 1
+    spare: bool = False
+    turns: tuple[int, int] = (0, 0)
+    targets: tuple[str, str] = ("", "")
+
+
+def plan_shots(layout: Layout, *, blocked: Collection[str] = (), added: Collection[str] = ()) -> tuple[Shot, ...]:
+    """Return the shots in walking order.
+
+    Spare pairs appear only when named in ``added``, blocked ones never. A turn waits for the first remaining
+    shot of its stand, so that blocking a shot does not lose it.
+    """
+    return tuple(shot for unit in layout.unit for shot in _walk(unit, set(blocked), set(added)))
+
+
+def _walk(unit: Unit, blocked: set[str], added: set[str]) -> Iterator[Shot]:
+    stations = {station.name: station for station in stations_of(unit)}
+    turned: dict[str, int] = {}
+    seen: dict[frozenset[str], int] = {}
+    directed: dict[str, int] = {}
+    for stand in unit.stand:
+        waiting = list(stand.turn)
+        for shot in _at(unit, stand, stations):
+            line = frozenset((shot.start, shot.end or shot.tilt))
+            seen[line] = seen.get(line, 0) + 1
+            directed[shot.id] = directed.get(shot.id, 0) + 1
+            name = shot.id if directed[shot.id] == 1 else f"{shot.id}#{directed[shot.id]}"
+            if name in blocked or (shot.spare and name not in added):
+                continue
+            for target in waiting:
+                turned[target] = turned.get(target, 0) + 1
+            yield replace(
+                shot,
+                id=name,
+                turn=tuple(waiting),
+                look=seen[line],
+                turns=(turned.get(shot.targets[0], 0), turned.get(shot.targets[1], 0)),
+            )
+            waiting = []
+
+
+def _at(unit: Unit, stand: Stand, stations: Mapping[str, Station]) -> Iterator[Shot]:
+    for tilt in stand.tilts:
+        yield Shot(
+            id=f"{stand.at}:{tilt}", unit=unit.id, kind="tilt", start=stand.at, tilt=tilt, says=stand.says,
+            targets=(stations[stand.at].target, ""),
+        )  # fmt: skip
+    for pair in stand.shots:
+        start = pair.start or stand.at
+        yield Shot(
+            id=f"{start}>{pair.to}", unit=unit.id, kind="distance", start=start, end=pair.to, says=stand.says,
+            fold=pair.fold, spare=pair.spare, targets=(stations[start].target, stations[pair.to].target),
+        )  # fmt: skip
+
+
+def sight_of(shot: Shot, turns: Mapping[str, int]) -> Sight:
+    """Return the distance a shot measures with its targets in the states ``turns`` (half turns made so far)."""
+    return Sight(shot.start, shot.end, turns.get(shot.targets[0], 0), turns.get(shot.targets[1], 0))
+
+
+def tilt_of(shot: Shot) -> Tilt:
+    """Return the inclination a tilt shot measures."""
+    return Tilt(shot.unit, shot.tilt)
+
+
+def mirrored(station: str) -> str:
+    """Return the station's name on the other side: the first L or R after the code's digits is exchanged."""
+    for index, letter in enumerate(station):
+        if index and letter in "LR":
+            return f"{station[:index]}{'R' if letter == 'L' else 'L'}{station[index + 1 :]}"
+    return station

@@ -1,0 +1,207 @@
+"""Solve a round: from its accepted readings to results, predictions and verdicts."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from axledger.contract.instrument import Instrument
+from axledger.geometry.adjustment import Adjusted, Array, Equations, adjust
+from axledger.geometry.conformity import Verdict, judge, zone_left
+from axledger.geometry.results import evaluate
+from axledger.job.layout import Layout
+from axledger.job.limits import LimitSheet
+from axledger.job.model import Model, Sight, Tilt, build_model
+
+__all__ = ["Line", "Observation", "Prediction", "Result", "Solution", "Solver"]
+
+Line = Sight | Tilt
+
+
+@dataclass(frozen=True, slots=True)
+class Observation:
+    """One accepted reading: its line and its value as the instrument gave it, m or rad."""
+
+    line: Line
+    value_si: float
+
+
+@dataclass(frozen=True, slots=True)
+class Prediction:
+    """What a line should read: ``value_si`` and the standard deviation of the next reading's difference."""
+
+    value_si: float
+    sd_si: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Result:
+    """One result in SI. ``value`` and ``u`` are ``None`` while not determined; ``forecast_u`` is what is known.
+
+    ``unit`` is the display unit ("deg", "mm"). ``lower``, ``upper`` are the limits in SI.
+    """
+
+    key: str
+    name: str
+    against: str
+    unit: str
+    value: float | None
+    u: float | None
+    forecast_u: float
+    lower: float | None
+    upper: float | None
+    verdict: Verdict
+    probability: float | None
+    zone_left: float | None
+    source: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Solution:
+    """A solved round: results by key, and the adjustment they come from.
+
+    ``rows`` gives the network's row of every line that was observed or planned.
+    """
+
+    results: tuple[Result, ...]
+    adjusted: Adjusted
+    model: Model
+    observations: tuple[Observation, ...]
+    rows: Mapping[Line, int]
+
+    def predict(self, line: Line) -> Prediction:
+        """Predict the next reading of ``line``, which must be among ``rows``."""
+        row = self.rows[line]
+        readings, jacobian = self.model.network.predict(self.adjusted.x)
+        variance = float(jacobian[row] @ self.adjusted.covariance @ jacobian[row]) + float(self.model.sd[row]) ** 2
+        return Prediction(float(readings[row]), math.sqrt(variance))
+
+    def parameter(self, name: str) -> tuple[float, float] | None:
+        """Return value and standard uncertainty (SI) of a named parameter, or ``None``."""
+        if name not in self.model.names:
+            return None
+        number = self.model.names.index(name)
+        return float(self.adjusted.x[number]), math.sqrt(float(self.adjusted.covariance[number, number]))
+
+
+class Solver:
+    """Solve rounds of one job. Keeps the model and the last optimum as a starting point; results do not depend
+    on either beyond the solver's tolerance."""
+
+    def __init__(
+        self, layout: Layout, limits: LimitSheet | None, meter: Instrument | None, inclinometer: Instrument | None
+    ) -> None:
+        self.layout = layout
+        self.limits = limits
+        self.meter = meter
+        self.inclinometer = inclinometer
+        self._model: Model | None = None
+        self._rows: dict[Line, int] = {}
+        self._last: dict[str, float] = {}
+
+    def solve(self, observations: Sequence[Observation], planned: Sequence[Line]) -> Solution:
+        """Solve ``observations``; ``planned`` names lines that predictions may be asked for."""
+        model = self._model_for([*planned, *(observation.line for observation in observations)])
+        rows = np.array([self._rows[observation.line] for observation in observations], dtype=np.int64)
+        start = np.array([self._last.get(name, mean) for name, mean in zip(model.names, model.prior, strict=True)])
+
+        def predict(x: Array) -> tuple[Array, Array]:
+            readings, jacobian = model.network.predict(x)
+            return readings[rows], jacobian[rows]
+
+        adjusted = adjust(
+            Equations(
+                predict=predict,
+                observed=np.array([observation.value_si for observation in observations]),
+                sd=model.sd[rows],
+                prior=model.prior,
+                prior_sd=model.prior_sd,
+            ),
+            start,
+        )
+        self._last = dict(zip(model.names, adjusted.x.tolist(), strict=True))
+        return Solution(
+            results=tuple(self._results(model, adjusted)),
+            adjusted=adjusted,
+            model=model,
+            observations=tuple(observations),
+            rows=dict(self._rows),
+        )
+
+    def forecast(self, lines: Sequence[Line]) -> tuple[tuple[Result, ...], Array]:
+        """Return what ``lines`` would determine at the layout's nominal geometry, and their redundancies.
+
+        No reading is needed: the covariance of a network depends on its geometry alone (to first order).
+        """
+        model = self._model_for(lines)
+        rows = [self._rows[line] for line in lines]
+        _, everything = model.network.predict(model.prior)
+        jacobian, sd = everything[rows], model.sd[rows]
+        normal = (jacobian.T / sd**2) @ jacobian + np.diag(model.prior_sd**-2)
+        scale = 1.0 / np.sqrt(np.diag(normal))
+        covariance = np.linalg.inv(normal * scale[:, None] * scale) * scale[:, None] * scale
+        leverage = np.einsum("ij,jk,ik->i", jacobian, covariance, jacobian, optimize=True)
+        return tuple(self._described(model, model.prior, covariance)), 1.0 - leverage / sd**2
+
+    def _model_for(self, lines: Sequence[Line]) -> Model:
+        if self._model is None or any(line not in self._rows for line in lines):
+            distinct = list(dict.fromkeys([*self._rows, *lines]))
+            sights = [line for line in distinct if isinstance(line, Sight)]
+            tilts = [line for line in distinct if isinstance(line, Tilt)]
+            self._model = build_model(self.layout, sights, tilts, meter=self.meter, inclinometer=self.inclinometer)
+            in_order: list[Line] = [*sights, *tilts]
+            self._rows = {line: row for row, line in enumerate(in_order)}
+        return self._model
+
+    def _results(self, model: Model, adjusted: Adjusted) -> list[Result]:
+        return self._described(model, adjusted.x, adjusted.covariance)
+
+    def _described(self, model: Model, x: Array, covariance: Array) -> list[Result]:
+        bounds = {"deg": math.radians(self.layout.most_u_deg), "mm": self.layout.most_u_mm * 1e-3}
+        described: list[Result] = []
+        for unit in model.units:
+            formulas = evaluate(unit, x)
+            gradients = np.array([formula.value.gradient for formula in formulas])
+            u = np.sqrt(np.einsum("ij,jk,ik->i", gradients, covariance, gradients, optimize=True))
+            prior_u = np.sqrt((gradients**2) @ model.prior_sd**2)
+            for formula, own, before in zip(formulas, u.tolist(), prior_u.tolist(), strict=True):
+                # determined: the readings at least halve what the layout's prior says, within the layout's bound
+                determined = own < 0.5 * before and own <= bounds[formula.unit]
+                described.append(
+                    self._judged(formula.key, formula.name, formula.against, formula.unit,
+                                 formula.value.value, own, determined=determined)
+                )  # fmt: skip
+        return described
+
+    def _judged(
+        self, key: str, name: str, against: str, unit: str, value: float, u: float, *, determined: bool
+    ) -> Result:
+        limit = self.limits.limit_for(key) if self.limits is not None else None
+        lower, upper = (limit.lower_si, limit.upper_si) if limit is not None else (None, None)
+        judgement = None
+        if determined:
+            rule = self.limits.decision_rule if self.limits is not None else None
+            judgement = judge(value, u, lower, upper, rule) if rule is not None else judge(value, u, None, None)
+        return Result(
+            key=key,
+            name=name,
+            against=against,
+            unit=unit,
+            value=value if determined else None,
+            u=u if determined else None,
+            forecast_u=u,
+            lower=lower,
+            upper=upper,
+            verdict=judgement.verdict if judgement is not None else Verdict.UNDETERMINED,
+            probability=judgement.probability if judgement is not None else None,
+            zone_left=zone_left(u, lower, upper, self.limits.decision_rule) if limit and self.limits else None,
+            source=f"{limit.source}, {limit.revision}" if limit is not None else "",
+        )
+
+
+def by_key(results: Sequence[Result]) -> Mapping[str, Result]:
+    """Index results by key."""
+    return {result.key: result for result in results}

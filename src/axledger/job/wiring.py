@@ -1,0 +1,58 @@
+"""Wire a job's instruments to real transports: what the live run and ``listen`` are started with."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
+
+from axledger.contract.profile import Profile
+from axledger.contract.transport import Clock, LinkEvent, Transport
+from axledger.job.fold import JobFold
+from axledger.job.run import LinkSource
+from axledger_drivers.registry import profile_text, transport_class
+from axledger_drivers.supervisor import LinkSupervisor
+from axledger_drivers.transports.address import transport_name_for
+from axledger_drivers.transports.port_identity import finder
+from axledger_drivers.transports.typed import LineSource
+
+__all__ = ["sources_of", "supervisor_maker"]
+
+Sink = Callable[[LinkEvent], None]
+
+
+def supervisor_maker(
+    clock: Clock, typed: Mapping[str, LineSource] | None = None
+) -> Callable[[str, Profile, Mapping[str, str], Sink], LinkSupervisor]:
+    """Return what builds a link's supervisor over the registered transports.
+
+    ``typed`` maps addresses of typed instruments to the streams their lines come from. What builds a link raises
+    ``BadInput`` or ``UnknownName`` for an address of unknown form.
+    """
+    streams = typed or {}
+
+    def open_transport(address: str, profile: Profile, timer: Clock) -> Transport:
+        more = {"stream": streams[address]} if address in streams else {}
+        return transport_class(transport_name_for(address))(address, profile, timer, **more)
+
+    def make(address: str, profile: Profile, identity: Mapping[str, str], sink: Sink) -> LinkSupervisor:
+        transport_name_for(address)
+        return LinkSupervisor(
+            address, profile, clock, sink, make_transport=open_transport, find=finder(), identity=identity
+        )
+
+    return make
+
+
+def sources_of(fold: JobFold, extra_profiles: Sequence[Path] = ()) -> list[LinkSource]:
+    """Return the links a job's instruments ask for; one device in two roles is one link."""
+    sources: dict[str, LinkSource] = {}
+    for role, instrument in fold.instruments.items():
+        if instrument.name not in sources:
+            sources[instrument.name] = LinkSource(
+                role=role,
+                instrument=instrument.name,
+                address=instrument.address,
+                profile_text=profile_text(instrument.profile, extra_profiles),
+                identity=instrument.identity,
+            )
+    return list(sources.values())
