@@ -1,0 +1,1 @@
+"""Simulated devices, vehicles and jobs."""

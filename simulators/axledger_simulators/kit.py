@@ -1,0 +1,107 @@
+"""A simulated kit: a meter and an inclinometer behind real peers, and their records as instruments."""
+
+from __future__ import annotations
+
+import math
+import os
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+from axledger.contract.instrument import Instrument, QuantityRecord
+from axledger.contract.quantity import Quantity
+from axledger_simulators.inclinometer import Inclinometer
+from axledger_simulators.meter import DistanceMeter
+from axledger_simulators.peers.peer import Peer
+from axledger_simulators.peers.tcp_port import TcpPort
+
+__all__ = ["Carrier", "Kit", "default_carrier", "inclinometer_record", "meter_record"]
+
+Carrier = Literal["pty", "socket"]
+_NOTE = "simulated"
+
+
+@dataclass(slots=True, kw_only=True)
+class Kit:
+    """A meter and an inclinometer, each with the peer that carries its bytes."""
+
+    meter: DistanceMeter
+    inclinometer: Inclinometer
+    meter_peer: Peer
+    inclinometer_peer: Peer
+
+    @classmethod
+    def build(cls, seed: int, carrier: Carrier, folder: Path, *, meter: DistanceMeter | None = None) -> Kit:
+        """Draw the devices and plug them in; ports of a pty carrier appear as links in ``folder``."""
+        return cls(
+            meter=meter or DistanceMeter(seed, form="metre-line-fine"),
+            inclinometer=Inclinometer(seed),
+            meter_peer=_peer(carrier, folder / "meter"),
+            inclinometer_peer=_peer(carrier, folder / "inclinometer"),
+        )
+
+    def instruments(self, suffix: str = "") -> dict[str, Instrument]:
+        """Return the records an owner of this kit would enrol, by role."""
+        return {
+            "meter": meter_record(
+                f"sim-meter{suffix}",
+                self.meter_peer.address,
+                profile=self.meter.form.profile,
+                repeatability_m=self.meter.repeatability_m,
+                resolution_m=self.meter.form.resolution_m,
+            ),
+            "inclinometer": inclinometer_record(f"sim-inclinometer{suffix}", self.inclinometer_peer.address),
+        }
+
+    def close(self) -> None:
+        """Unplug both for good."""
+        self.meter_peer.close()
+        self.inclinometer_peer.close()
+
+
+def _peer(carrier: Carrier, link: Path) -> Peer:
+    if carrier == "socket":
+        return TcpPort()
+    from axledger_simulators.peers.pty_port import PtyPort  # noqa: PLC0415 - exists on POSIX only
+
+    return PtyPort(link)
+
+
+def default_carrier() -> Carrier:
+    """Return what this system can carry: a pseudo-terminal on POSIX, else a loopback connection."""
+    return "pty" if os.name == "posix" else "socket"
+
+
+def meter_record(
+    name: str, address: str, *, profile: str = "metre-line", repeatability_m: float = 0.0007,
+    resolution_m: float = 0.0001,
+) -> Instrument:  # fmt: skip
+    """Return the record of a simulated distance meter whose zero is known to 1 mm."""
+    return Instrument(
+        name=name,
+        serial="simulated",
+        profile=profile,
+        address=address,
+        quantities={
+            Quantity.LENGTH: QuantityRecord(
+                repeatability=repeatability_m, resolution=resolution_m, u_zero=0.001, u_scale=0.0
+            )
+        },
+        note=_NOTE,
+    )
+
+
+def inclinometer_record(name: str, address: str, *, profile: str = "tilt-line") -> Instrument:
+    """Return the record of a simulated inclinometer: repeats to 0.02 degree, zero known to 0.05 degree."""
+    return Instrument(
+        name=name,
+        serial="simulated",
+        profile=profile,
+        address=address,
+        quantities={
+            Quantity.INCLINATION: QuantityRecord(
+                repeatability=math.radians(0.02), resolution=math.radians(0.01), u_zero=math.radians(0.05)
+            )
+        },
+        note=_NOTE,
+    )

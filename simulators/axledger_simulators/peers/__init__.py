@@ -1,0 +1,1 @@
+"""The far ends of links: what carries a simulated device's bytes to an ordinary address."""

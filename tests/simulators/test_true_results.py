@@ -1,0 +1,69 @@
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from axledger.job.layout import Layout
+from axledger_simulators.planting import PlantedFaults
+from axledger_simulators.vehicle import SimulatedVehicle
+
+
+def test_an_undisturbed_vehicle_has_no_faults_on_any_floor(tractor: Layout, combination: Layout) -> None:
+    for layout, wheelbase_m in ((tractor, 3.7), (combination, 3.9)):  # computed by hand: mean of 3.2 and 4.6 is 3.9
+        truth = SimulatedVehicle.build(layout, 7, faults=PlantedFaults(deviations=0)).truth()
+        nominal = {key: wheelbase_m if key.endswith(("wheelbase.left", "wheelbase.right")) else 0.0 for key in truth}
+        assert truth == pytest.approx(nominal, abs=1e-12, rel=0)
+        assert sorted(nominal.values())[-1] == wheelbase_m
+
+
+def test_frame_reference_by_hand(tractor: Layout) -> None:
+    faults = PlantedFaults(
+        deviations=0,
+        yaw_deg={"tractor.drive": 0.4, "tractor.steer": -0.1},
+        offset_mm={"tractor.drive": 12.0},
+        toe_deg={"tractor.steer": 0.2},
+        steering_deg={"tractor.steer": -0.5},
+    )
+    truth = SimulatedVehicle.build(tractor, 7, faults=faults).truth()
+    degrees = {key.removeprefix("tractor."): math.degrees(value) for key, value in truth.items()}
+    assert degrees["drive.squareness"] == pytest.approx(0.4)
+    assert degrees["drive.thrust"] == pytest.approx(0.4)
+    assert truth["tractor.drive.offset"] == pytest.approx(0.012)
+    assert degrees["steer.squareness"] == pytest.approx(-0.1)
+    assert degrees["steer.toe.total"] == pytest.approx(0.2)
+    assert degrees["steer.toe.left"] == pytest.approx(0.6)
+    assert degrees["steer.toe.right"] == pytest.approx(-0.4)
+    assert degrees["steer.steering"] == pytest.approx(-0.5)
+    # computed by hand: 1016 (sin 0.6 - sin 0.4 degrees) = 3.5464 mm
+    assert truth["tractor.steer.toe.length"] == pytest.approx(0.0035464, abs=1e-7)
+    # computed by hand: 3700 +- (1040 sin 0.1 + 915 sin 0.4): a left end that goes rearward lengthens the left side
+    reach_m = 1.040 * math.sin(math.radians(0.1)) + 0.915 * math.sin(math.radians(0.4))
+    assert truth["tractor.drive.wheelbase.left"] == pytest.approx(3.7 + reach_m)
+    assert truth["tractor.drive.wheelbase.difference"] == pytest.approx(2 * reach_m)
+
+
+def test_group_results_by_hand(combination: Layout) -> None:
+    faults = PlantedFaults(deviations=0, yaw_deg={"truck.drive1": 0.1, "truck.drive2": 0.3})
+    truth = SimulatedVehicle.build(combination, 7, faults=faults).truth()
+    assert math.degrees(truth["truck.drive1.thrust"]) == pytest.approx(0.2)
+    assert math.degrees(truth["truck.drive2.parallelism"]) == pytest.approx(0.2)
+    # computed by hand: 2 * 900 (sin 0.3 - sin 0.1 degrees) = 6.2832 mm, left longer
+    assert truth["truck.drive2.spacing"] == pytest.approx(0.0062831, abs=1e-6)
+    assert "truck.steer.offset" not in truth
+
+
+def test_references_follow_their_points(combination: Layout) -> None:
+    faults = PlantedFaults(
+        deviations=0,
+        offset_mm={"truck.drive1": 10, "truck.drive2": 10, "trailer.axle1": 10.0, "trailer.axle2": 10.0},
+    )
+    truth = SimulatedVehicle.build(combination, 7, faults=faults).truth()
+    # computed by hand: the rear group lies 10 mm to the left, so the line points right by 10/3900 and 10/7700,
+    # and square axles are turned left against it
+    assert truth["truck.drive1.squareness"] == pytest.approx(math.atan(10 / 3900))
+    assert truth["truck.steer.steering"] == pytest.approx(math.atan(10 / 3900))
+    assert truth["trailer.axle1.squareness"] == pytest.approx(math.atan(10 / 7700))
+    assert truth["trailer.axle1.offset"] == pytest.approx(0.7 * math.sin(math.atan(10 / 7700)), rel=1e-6)
+    assert truth["trailer.axle2.offset"] == pytest.approx(-truth["trailer.axle1.offset"])
+    assert not [key for key in truth if key.startswith("trailer") and ("wheelbase" in key or "thrust" in key)]
