@@ -31,13 +31,19 @@ class Kit:
     inclinometer_peer: Peer
 
     @classmethod
-    def build(cls, seed: int, carrier: Carrier, folder: Path, *, meter: DistanceMeter | None = None) -> Kit:
-        """Draw the devices and plug them in; ports of a pty carrier appear as links in ``folder``."""
+    def build(
+        cls, seed: int, carrier: Carrier, folder: Path, *, meter: DistanceMeter | None = None, first_port: int = 0
+    ) -> Kit:
+        """Draw the devices and plug them in.
+
+        Ports of a pty carrier appear as links in ``folder``; a socket carrier listens at ``first_port`` and the
+        one after it, or at any two free ports for 0.
+        """
         return cls(
             meter=meter or DistanceMeter(seed, form="metre-line-fine"),
             inclinometer=Inclinometer(seed),
-            meter_peer=_peer(carrier, folder / "meter"),
-            inclinometer_peer=_peer(carrier, folder / "inclinometer"),
+            meter_peer=_peer(carrier, folder / "meter", first_port),
+            inclinometer_peer=_peer(carrier, folder / "inclinometer", first_port and first_port + 1),
         )
 
     def instruments(self, suffix: str = "") -> dict[str, Instrument]:
@@ -59,9 +65,9 @@ class Kit:
         self.inclinometer_peer.close()
 
 
-def _peer(carrier: Carrier, link: Path) -> Peer:
+def _peer(carrier: Carrier, link: Path, port: int) -> Peer:
     if carrier == "socket":
-        return TcpPort()
+        return TcpPort(port=port)
     from axledger_simulators.peers.pty_port import PtyPort  # noqa: PLC0415 - exists on POSIX only
 
     return PtyPort(link)

@@ -49,6 +49,7 @@ def copied(sound: Path, folder: Path) -> Path:
 
 def unguarded(folder: Path) -> sqlite3.Connection:
     connection = sqlite3.connect(folder / "ledger.db", isolation_level=None)
+    connection.execute("PRAGMA synchronous=OFF")
     for name in TRIGGERS:
         connection.execute(f"DROP TRIGGER {name}")
     return connection
@@ -63,7 +64,10 @@ def guard_again(connection: sqlite3.Connection) -> None:
 def change_byte(folder: Path, seq: int, column: str, place: int, mask: int) -> None:
     connection = unguarded(folder)
     if column == "seq":
-        connection.execute("UPDATE entries SET seq = ? WHERE seq = ?", (seq ^ mask << 8 * (place % 7 + 1), seq))
+        stored = bytearray(seq.to_bytes(8, "little"))
+        stored[place % 7 + 1] ^= mask  # the lowest byte is left: most values are another entry's number
+        changed_seq = int.from_bytes(stored, "little", signed=True)
+        connection.execute("UPDATE entries SET seq = ? WHERE seq = ?", (changed_seq, seq))
     else:
         (stored,) = connection.execute(f"SELECT CAST({column} AS BLOB) FROM entries WHERE seq = ?", (seq,)).fetchone()
         changed = bytearray(stored)

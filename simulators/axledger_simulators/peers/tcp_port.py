@@ -30,11 +30,11 @@ class _Session:
 
 
 class TcpPort:
-    """A server on a free loopback port, plugged in from the start; it serves one client at a time."""
+    """A server on a loopback port (0: a free one), plugged in from the start; it serves one client at a time."""
 
-    def __init__(self, on_receive: OnReceive | None = None) -> None:
+    def __init__(self, on_receive: OnReceive | None = None, *, port: int = 0) -> None:
         self.on_receive = on_receive
-        self._port = 0
+        self._port = port
         self._lock = threading.Lock()
         self._session: _Session | None = None
         self.plug()

@@ -155,8 +155,10 @@ def _describe(
     defect = 0
     if inner is not None:
         defect = inner.shape[1]
+        # take off exactly what the datum's equations added: the null space at the optimum is not quite ``inner``
         shift = float(np.mean(np.diag((jacobian.T * weight) @ jacobian) + prior_weight))
-        covariance = covariance - inner @ inner.T / shift
+        datum = covariance @ inner
+        covariance = covariance - shift * datum @ datum.T
     leverage = np.einsum("ij,jk,ik->i", jacobian, covariance, jacobian, optimize=True)
     priors = int(np.count_nonzero(np.isfinite(equations.prior_sd)))
     return Adjusted(

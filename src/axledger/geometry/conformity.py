@@ -6,9 +6,9 @@ the claim; default 95 %), ILAC-G8:09/2019 (guard bands). The default guard band 
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from enum import Enum
-from statistics import NormalDist
 
 __all__ = ["Judgement", "Rule", "Verdict", "conforming_probability", "judge", "zone_left"]
 
@@ -45,11 +45,23 @@ class Judgement:
 
 
 def conforming_probability(value: float, u: float, lower: float | None, upper: float | None) -> float:
-    """Return the probability that a normal quantity ``(value, u)`` lies within the limits (JCGM 106, 7.2)."""
-    below = 0.0 if lower is None else NormalDist(value, u).cdf(lower)
-    # the upper tail is taken by symmetry: 1 - cdf loses every digit far out
-    above = 0.0 if upper is None else NormalDist(-value, u).cdf(-upper)
-    return max(0.0, 1.0 - below - above)
+    """Return the probability that a normal quantity ``(value, u)``, u > 0, lies within the limits (JCGM 106, 7.2).
+
+    Far outside the limits the small probability keeps its digits.
+    """
+    to_lower = -math.inf if lower is None else (lower - value) / u
+    to_upper = math.inf if upper is None else (upper - value) / u
+    # tails are always taken on their own side of the value: one minus the other side loses every digit far out
+    if to_lower > 0.0:
+        return max(0.0, _tail(to_lower) - _tail(to_upper))
+    if to_upper < 0.0:
+        return max(0.0, _tail(-to_upper) - _tail(-to_lower))
+    return max(0.0, 1.0 - _tail(-to_lower) - _tail(to_upper))
+
+
+def _tail(deviation: float) -> float:
+    """Return the probability that a standard normal quantity exceeds ``deviation``."""
+    return 0.5 * math.erfc(deviation / math.sqrt(2.0))
 
 
 def judge(value: float, u: float, lower: float | None, upper: float | None, rule: Rule = Rule.GUARD_95) -> Judgement:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from axledger.contract.errors import Refused, UnknownName
 from axledger.job.board import Board, Place
+from axledger.job.placing import hold_odd_one
 from axledger.job.plan import Shot, mirrored
 from axledger.job.preparation import PREPARATION
 from axledger.job.proof import alternatives, prove
@@ -148,7 +149,7 @@ def _accept(fold: JobFold, body: Mapping[str, Any]) -> Outcome:
     target = fold.shot_named(name)
     if target.turn and (board.round, name) not in board.turned:
         board = board.turned_by(target.turn, name, "shot")
-    return board.placed(number, taken), f"reading {number} accepted for {name}"
+    return hold_odd_one(fold, board.placed(number, taken), target), f"reading {number} accepted for {name}"
 
 
 def _must_measure(fold: JobFold, number: int, shot: Shot) -> None:

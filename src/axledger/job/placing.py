@@ -14,7 +14,7 @@ from axledger_calibration.repeatability import critical_range, odd_one_out
 if TYPE_CHECKING:
     from axledger.job.fold import JobFold
 
-__all__ = ["missing_repeats", "place_reading"]
+__all__ = ["hold_odd_one", "missing_repeats", "place_reading"]
 
 _FAR_SD = 4.0
 _FAR = {Quantity.LENGTH: 0.003, Quantity.INCLINATION: 0.00175}
@@ -110,11 +110,18 @@ def missing_repeats(fold: JobFold, shot: Shot) -> int:
 
 def _odd_one_held(fold: JobFold, board: Board, shot: Shot, reading: Reading, place: Place) -> tuple[Board, Place]:
     """Hold the one repeat that keeps the others from agreeing, the new one or an earlier one."""
-    numbers = (*board.accepted(shot.id), reading.number)
+    after = hold_odd_one(fold, board.placed(reading.number, place), shot)
+    held = after.places[reading.number]
+    # the reading itself is placed by the caller; here only what it did to the earlier ones counts
+    earlier = {number: other for number, other in after.places.items() if number != reading.number}
+    return replace(board, places=earlier), held
+
+
+def hold_odd_one(fold: JobFold, board: Board, shot: Shot) -> Board:
+    """Return the board with the odd one among a shot's repeats held; a person's own acceptance is left alone."""
+    numbers = board.accepted(shot.id)
     odd = odd_one_out(_spread(fold, shot, numbers), repeatability(fold, shot))
-    if odd is None:
-        return board, place
-    why = "does not agree with the other repeats of this shot"
-    if numbers[odd] == reading.number:
-        return board, replace(place, state="held", why=why)
-    return board.placed(numbers[odd], replace(board.places[numbers[odd]], state="held", why=why)), place
+    if odd is None or board.places[numbers[odd]].why:
+        return board
+    held = replace(board.places[numbers[odd]], state="held", why="does not agree with the other repeats of this shot")
+    return board.placed(numbers[odd], held)

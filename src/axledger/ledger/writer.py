@@ -22,6 +22,7 @@ HEAD_EVERY = 256
 
 # One entry ready to be stored: kind, job, canonical text, leaf hash, what the text reads as.
 Line: TypeAlias = tuple[str, str | None, str, bytes, dict[str, JsonValue]]
+_INSERT = "INSERT INTO entries VALUES (?, ?, ?, ?, ?, ?)"
 _Row: TypeAlias = tuple[int, str, str | None, str, bytes, bytes]
 
 
@@ -81,9 +82,14 @@ class Writer:
     def _commit(self, rows: Sequence[_Row]) -> None:
         cursor = self._cursor
         try:
-            cursor.execute("BEGIN IMMEDIATE")
-            cursor.executemany("INSERT INTO entries VALUES (?, ?, ?, ?, ?, ?)", rows)
-            cursor.execute("COMMIT")
+            if len(rows) == 1:
+                # Outside a transaction one statement is one: it takes the write lock at once, waits for
+                # it alike and returns when durable, without the two statements around it.
+                cursor.execute(_INSERT, rows[0])
+            else:
+                cursor.execute("BEGIN IMMEDIATE")
+                cursor.executemany(_INSERT, rows)
+                cursor.execute("COMMIT")
         except BaseException as error:
             with suppress(sqlite3.Error):
                 self.connection.rollback()

@@ -1,0 +1,1 @@
+"""The command line; every heavy import stays inside its command."""

@@ -1,0 +1,243 @@
+"""``axledger job``: open, run, show and close a job."""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+from axledger.cli.folder import add_json, add_person, data_folder, own_folder, person_of, print_json
+
+
+def options(parser: argparse.ArgumentParser) -> None:
+    """Add the command's options."""
+    doing = parser.add_subparsers(dest="doing", metavar="new|run|show|close", required=True)
+    new = doing.add_parser("new", help="open a job and prove its plan")
+    new.add_argument("--vehicle", metavar="LAYOUT", required=True, help="a layout's name or file")
+    new.add_argument("--limits", metavar="SHEET", help="a limit sheet's name or file")
+    new.add_argument("--meter", metavar="NAME", help="enrolled distance meter (default: the only one in use)")
+    new.add_argument("--inclinometer", metavar="NAME", help="enrolled inclinometer (default: the only one in use)")
+    new.add_argument("--repeats", type=int, default=2, help="readings per shot (default 2)")
+    new.add_argument("--name", metavar="JOB", help="the job's name (default: date and number)")
+    for field, words in _VEHICLE.items():
+        new.add_argument(f"--{field}", default="", help=words)
+    add_person(new)
+    add_json(new)
+    run_ = doing.add_parser("run", help="take readings; goes on where it was left")
+    _job(run_)
+    run_.add_argument("--prepared", action="store_true", help="tick the whole preparation list")
+    run_.add_argument("--until-done", action="store_true", help="end when no shot is open (default: ask at the end)")
+    run_.add_argument("--no-colour", action="store_true", help="no colour")
+    run_.add_argument("--ascii", action="store_true", help="plain characters only")
+    add_person(run_)
+    add_json(run_)
+    show = doing.add_parser("show", help="results, readings and plan of a job, or all jobs")
+    _job(show)
+    show.add_argument("--plan", action="store_true", help="show the plan and what it is worth")
+    add_json(show)
+    close = doing.add_parser("close", help="state the results; nothing can be added after that")
+    _job(close)
+    add_person(close)
+    add_json(close)
+
+
+_VEHICLE = {
+    "unit-number": "the vehicle's unit number",
+    "odometer": "odometer, with its unit",
+    "load": "load state",
+    "tyres": "tyre pressures",
+}
+
+
+def _job(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("job", nargs="?", metavar="JOB", help="the job's name (default: the newest)")
+
+
+def run(parsed: argparse.Namespace) -> int:
+    """Do what was asked."""
+    return {"new": _new, "run": _run, "show": _show, "close": _close}[parsed.doing](parsed)
+
+
+def _new(parsed: argparse.Namespace) -> int:
+    from axledger.contract.transport import SystemClock
+    from axledger.job.library import load_layout, load_limit_sheet
+    from axledger.job.opening import open_job
+    from axledger.ledger import Ledger
+
+    layout = load_layout(parsed.vehicle, own_folder("layouts"))
+    limits = load_limit_sheet(parsed.limits, own_folder("limits")) if parsed.limits else None
+    vehicle = {field.replace("-", " "): value for field in _VEHICLE if (value := _given(parsed, field))}
+    with Ledger.open(data_folder()) as ledger:
+        roles = _roles(ledger, parsed)
+        job = open_job(
+            ledger, layout, limits, roles, stamp=SystemClock().now(), person=person_of(parsed), vehicle=vehicle,
+            repeats=parsed.repeats, name=parsed.name,
+        )  # fmt: skip
+    return _show_plan(job, as_json=parsed.json)
+
+
+def _given(parsed: argparse.Namespace, field: str) -> str:
+    return str(getattr(parsed, field.replace("-", "_")))
+
+
+def _roles(ledger: Any, parsed: argparse.Namespace) -> dict[str, Any]:
+    """Return the instruments by role: those named, else the only one in use that measures what is needed."""
+    from axledger.contract.errors import BadInput, UnknownName
+    from axledger.contract.quantity import Quantity
+    from axledger.job.opening import instruments_in
+
+    known = instruments_in(ledger)
+    roles: dict[str, Any] = {}
+    for role, quantity in (("meter", Quantity.LENGTH), ("inclinometer", Quantity.INCLINATION)):
+        if named := getattr(parsed, role):
+            if named not in known:
+                raise UnknownName("instrument", named, sorted(known), do="enrol it with `axledger enrol`")
+            roles[role] = known[named]
+            continue
+        fitting = [e for e in known.values() if quantity in e.instrument.quantities and e.instrument.state == "in use"]
+        if len(fitting) > 1:
+            names = ", ".join(enrolled.instrument.name for enrolled in fitting)
+            raise BadInput(
+                f"more than one instrument could be the {role}", found=names, allowed="one", do=f"name it with --{role}"
+            )
+        if fitting:
+            roles[role] = fitting[0]
+    return roles
+
+
+def _folded(job: str | None) -> tuple[Any, Any]:
+    """Return the job's fold and the ledger's head, read without a writer's lock."""
+    from axledger.job.opening import fold_job, latest_job
+    from axledger.ledger import Ledger
+    from axledger_drivers.registry import decoder_for
+
+    with Ledger.read(data_folder()) as ledger:
+        return fold_job(ledger, job or latest_job(ledger), decoder_for), ledger.head()
+
+
+def _show_plan(job: str | None, *, as_json: bool) -> int:
+    from axledger.job.proof import prove
+
+    fold, _ = _folded(job)
+    proof = prove(fold.fresh_solver(), fold.layout, fold.shots(), fold.header.repeats)
+    if as_json:
+        from axledger.job.statements import forecast_body
+
+        print_json(
+            {
+                "job": fold.job,
+                "shots": [shot.id for shot in fold.shots()],
+                "forecast": [forecast_body(result) for result in proof.results],
+                "undetermined": list(proof.undetermined),
+                "cannot_decide": list(proof.cannot_decide),
+                "unchecked": list(proof.unchecked),
+                "cure": list(proof.cure),
+            }
+        )
+        return 0
+    _print_plan(fold, proof)
+    print(f"\njob {fold.job} is open: run it with `axledger job run {fold.job}`")
+    return 0
+
+
+def _print_plan(fold: Any, proof: Any) -> None:
+    from rich.console import Console
+
+    from axledger.job.state import Words, state_of
+    from axledger.terminal.forecast import forecast_table
+    from axledger.terminal.tables import instruments_table, plan_table
+
+    console, state = Console(highlight=False), state_of(fold, Words(fold.layout))
+    console.print(f"job {fold.job}: {fold.layout.title}, {state.limits_title}")
+    console.print(instruments_table(state.instruments))
+    console.print(plan_table(state.shots))
+    console.print(forecast_table(proof.results))
+    for words, keys in (
+        ("not determined by this plan", proof.undetermined),
+        ("limits that these instruments, settings and shots cannot decide", proof.cannot_decide),
+        ("shots in which a slip would go unseen", proof.unchecked),
+        ("shots that would help", proof.cure),
+    ):
+        if keys:
+            console.print(f"{words}: {', '.join(keys)}")
+
+
+def _show(parsed: argparse.Namespace) -> int:
+    from axledger.job.statements import results_of
+
+    if parsed.plan:
+        return _show_plan(parsed.job, as_json=parsed.json)
+    fold, head = _folded(parsed.job)
+    if parsed.json:
+        print_json(job_json(fold, head, results_of(fold)))
+        return 0
+    from rich.console import Console
+
+    from axledger.job.state import Words, decisive_of, state_of
+    from axledger.terminal.tables import results_text
+
+    state = state_of(fold, Words(fold.layout), decisive_of(fold))
+    console = Console(highlight=False)
+    console.print(f"job {fold.job}: {fold.layout.title}; {'closed' if fold.closed else 'open'}; {state.limits_title}")
+    console.print(results_text(state, width=console.width))
+    console.print(f"ledger head: {head.size} {head.root}")
+    return 0
+
+
+def job_json(fold: Any, head: Any, results: list[Any]) -> dict[str, Any]:
+    """Return a job as JSON data: what is open, every reading with its entry and state, and the results."""
+    return {
+        "job": fold.job,
+        "vehicle": fold.layout.name,
+        "closed": fold.closed,
+        "round": fold.board.round,
+        "current": shot.id if (shot := fold.current()) is not None else None,
+        "open": [shot.id for shot in fold.open_shots()],
+        "counts": fold.counts(),
+        "readings": [_reading_json(fold, number) for number in sorted(fold.readings)],
+        "results": results,
+        "ledger": {"entries": head.size, "head": head.root},
+    }
+
+
+def _reading_json(fold: Any, number: int) -> dict[str, Any]:
+    reading, place = fold.readings[number], fold.board.places[number]
+    return {
+        "number": number,
+        "entry": reading.seq,
+        "instrument": reading.instrument,
+        "raw": reading.raw.hex(),
+        "values": {quantity.value: value[0] for quantity, value in reading.values.items()},
+        "state": place.state,
+        "why": place.why,
+        "shot": place.shot,
+        "round": place.round,
+    }
+
+
+def _close(parsed: argparse.Namespace) -> int:
+    from axledger.contract.transport import SystemClock
+    from axledger.job.opening import latest_job
+    from axledger.job.run import JobRun
+    from axledger.job.wiring import supervisor_maker
+    from axledger.ledger import Ledger
+    from axledger_drivers.registry import decoder_for
+
+    clock = SystemClock()
+    with Ledger.open(data_folder()) as ledger:
+        run_ = JobRun(
+            ledger, parsed.job or latest_job(ledger), clock=clock, make_decoder=decoder_for,
+            make_supervisor=supervisor_maker(clock), person=person_of(parsed), device="command line",
+        )  # fmt: skip
+        run_.close_job()
+        statement = run_.fold.statements[-1][1]
+    if parsed.json:
+        print_json(statement)
+    else:
+        print(f"job {run_.fold.job} closed; write its sheet with `axledger report {run_.fold.job}`")
+    return 0
+
+
+def _run(parsed: argparse.Namespace) -> int:
+    from axledger.cli.job_screen import work
+
+    return work(parsed)

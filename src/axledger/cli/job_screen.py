@@ -1,0 +1,199 @@
+"""``axledger job run``: the loop between the links, the person and the screen."""
+
+from __future__ import annotations
+
+import argparse
+import io
+import queue
+import sys
+from collections.abc import Mapping
+from types import TracebackType
+from typing import Any, TextIO
+
+from axledger.cli.folder import data_folder, own_folder, person_of, print_json
+
+__all__ = ["NoView", "View", "work"]
+
+_WAIT_S = 0.05
+"""How long to wait for bytes before looking at the keys: short enough that a key feels immediate."""
+
+
+class NoView:
+    """Shows nothing; for ``--json``."""
+
+    def __enter__(self) -> NoView:
+        return self
+
+    def __exit__(self, kind: Any, error: Any, trace: TracebackType | None) -> None:
+        """Nothing to end."""
+
+    def watch(self, fold: Any, told: Any) -> None:
+        """Show nothing of ``fold`` and ``told``."""
+
+    def say(self, message: str) -> None:
+        """Show nothing of ``message``."""
+
+
+class View:
+    """Feeds a terminal view with the job's states. ``changed`` readings and links redraw, idle time does not."""
+
+    def __init__(self, inner: Any) -> None:
+        self._inner = inner
+        self._words: Any = None
+        self._decisive: tuple[Any, dict[str, str]] | None = None
+
+    def __enter__(self) -> View:
+        self._inner.__enter__()
+        return self
+
+    def __exit__(self, kind: Any, error: Any, trace: TracebackType | None) -> None:
+        self._inner.__exit__(kind, error, trace)
+
+    def watch(self, fold: Any, told: Any) -> None:
+        """Show what was told and the state it led to."""
+        from axledger.job.state import Words, decisive_of, state_of
+
+        if fold.layout is None:
+            return
+        if self._words is None:
+            self._words = Words(fold.layout)
+        plan = (fold.board.round, fold.board.blocked, fold.board.added)
+        if self._decisive is None or self._decisive[0] != plan:
+            self._decisive = (plan, decisive_of(fold))
+        self._inner.update(state_of(fold, self._words, self._decisive[1]), told)
+
+    def say(self, message: str) -> None:
+        """Show a message."""
+        self._inner.say(message)
+
+
+class TypedLines:
+    """A source whose lines are pushed in: what a person typed for one instrument."""
+
+    def __init__(self) -> None:
+        self._lines: queue.SimpleQueue[str] = queue.SimpleQueue()
+
+    def readline(self) -> str:
+        """Wait for the next line."""
+        return self._lines.get()
+
+    def push(self, line: str) -> None:
+        """Hand a line over."""
+        self._lines.put(line if line.endswith("\n") else line + "\n")
+
+
+def view_for(stream: TextIO, *, colour: bool, unicode: bool) -> View:
+    """Return the view that fits the stream: a screen on a terminal, a plain log in a pipe."""
+    from axledger.terminal.live import live_view
+
+    return View(live_view(stream, unicode=unicode and _writes_unicode(stream), colour=colour))
+
+
+def _writes_unicode(stream: TextIO) -> bool:
+    return (stream.encoding or "ascii").lower().replace("-", "").startswith("utf")
+
+
+def work(parsed: argparse.Namespace) -> int:
+    """Run a job until the person leaves or closes it; return 0."""
+    from axledger.contract.transport import SystemClock
+    from axledger.job.opening import fold_job, latest_job
+    from axledger.job.run import JobRun
+    from axledger.job.wiring import supervisor_maker
+    from axledger.ledger import Ledger
+    from axledger_drivers.registry import decoder_for
+
+    clock = SystemClock()
+    with Ledger.open(data_folder(), create=False) as ledger:
+        job = parsed.job or latest_job(ledger)
+        instruments = fold_job(ledger, job, decoder_for).instruments
+        feeds = {
+            instrument.address: TypedLines()
+            for instrument in instruments.values()
+            if instrument.address.startswith("typed:")
+        }
+        run = JobRun(
+            ledger, job, clock=clock, make_decoder=decoder_for, make_supervisor=supervisor_maker(clock, feeds),
+            person=person_of(parsed),
+        )  # fmt: skip
+        view = NoView() if parsed.json else view_for(sys.stdout, colour=not parsed.no_colour, unicode=not parsed.ascii)
+        if not parsed.json:
+            _cautions()
+        try:
+            with view:
+                _loop(run, view, parsed, feeds)
+        finally:
+            run.stop()
+        head = ledger.head()
+    if parsed.json:
+        from axledger.cli.job import job_json
+        from axledger.job.statements import results_of
+
+        print_json(job_json(run.fold, head, results_of(run.fold)))
+    return 0
+
+
+def _cautions() -> None:
+    from axledger.job.preparation import CAUTIONS
+
+    for caution in CAUTIONS:
+        print(f"caution: {caution}")
+
+
+def _loop(run: Any, view: Any, parsed: argparse.Namespace, feeds: Mapping[str, TypedLines]) -> None:
+    from axledger.job.preparation import PREPARATION
+    from axledger.job.wiring import sources_of
+    from axledger.terminal.input import wish_input
+
+    own = own_folder("profiles")
+    view.watch(run.fold, run.start(sources_of(run.fold, [own] if own is not None else [])))
+    if parsed.prepared:
+        view.watch(run.fold, run.act("tick", items=[item.id for item in PREPARATION], note="ticked at the start"))
+    with _input(wish_input, run, feeds) as wishes:
+        while not (parsed.until_done and run.fold.current() is None):
+            if told := run.pump(_WAIT_S):
+                view.watch(run.fold, told)
+            if _wishes(run, view, wishes):
+                return
+
+
+def _input(wish_input: Any, run: Any, feeds: Mapping[str, TypedLines]) -> Any:
+    stream = sys.stdin if sys.stdin is not None and not sys.stdin.closed else io.StringIO()
+
+    def typed(line: str) -> None:
+        shot = run.fold.current()
+        role = "inclinometer" if shot is not None and shot.kind == "tilt" else "meter"
+        address = run.fold.instruments[role].address if role in run.fold.instruments else ""
+        if address in feeds:
+            feeds[address].push(line)
+
+    return wish_input(stream, typed if feeds else None)
+
+
+def _wishes(run: Any, view: Any, wishes: Any) -> bool:
+    """Do what the person asked for; return whether to leave."""
+    from axledger.contract.errors import AxledgerError
+
+    try:
+        for wish in wishes.wishes():
+            if _do(run, view, wish):
+                return True
+    except AxledgerError as error:
+        view.say(f"{error.what}: found {error.found}; allowed {error.allowed}")
+    return False
+
+
+def _do(run: Any, view: Any, wish: Any) -> bool:
+    from axledger.terminal.keys import key_help
+
+    if wish.act == "quit":
+        return True
+    if wish.act == "help":
+        view.say("   ".join(key_help()))
+        return False
+    if wish.act == "close":
+        view.watch(run.fold, [*run.stop(), *run.close_job()])
+        return True
+    told = run.measure() if wish.act == "measure" else run.act(wish.act, **wish.arguments)
+    view.say("")
+    view.watch(run.fold, told)
+    return False

@@ -1,0 +1,177 @@
+"""``axledger listen``: live readings from an instrument, into the ledger."""
+
+from __future__ import annotations
+
+import argparse
+import queue
+import time
+from typing import Any
+
+from axledger.cli.folder import add_json, data_folder, own_folder, print_json
+
+
+def options(parser: argparse.ArgumentParser) -> None:
+    """Add the command's options."""
+    parser.add_argument("name", metavar="NAME", nargs="?", help="an enrolled instrument")
+    parser.add_argument("--address", metavar="ADDRESS", help="a device that is not enrolled: its address")
+    parser.add_argument("--profile", metavar="PROFILE", help="and its profile")
+    parser.add_argument("--count", type=int, metavar="N", help="end after N readings")
+    parser.add_argument("--seconds", type=float, metavar="S", help="end after S seconds")
+    parser.add_argument("--measure", action="store_true", help="send the profile's measure command for each reading")
+    add_json(parser)
+
+
+def run(parsed: argparse.Namespace) -> int:
+    """Listen until enough has come or Ctrl-C is pressed."""
+    from axledger.contract.errors import BadInput
+    from axledger.contract.profile import parse_profile
+    from axledger.contract.transport import SystemClock
+    from axledger.job.link_fold import LinkFold
+    from axledger.job.wiring import supervisor_maker
+    from axledger.ledger import Ledger
+    from axledger_drivers.registry import decoder_for
+
+    clock = SystemClock()
+    with Ledger.open(data_folder()) as ledger:
+        name, address, text = _device(ledger, parsed)
+        profile = parse_profile(text, path=f"profile of {name}")
+        if parsed.measure and profile.commands.measure is None:
+            raise BadInput(
+                f"{name} takes no command", found=f"profile {profile.name}",
+                allowed="a profile with a measure command", do="leave --measure out and press the device's button",
+            )  # fmt: skip
+        events: queue.SimpleQueue[Any] = queue.SimpleQueue()
+        supervisor = supervisor_maker(clock)(address, profile, {}, events.put)
+        session = _Session(ledger, name, address, text, profile, clock, as_json=parsed.json)
+        session.fold = LinkFold(
+            link=session.link, role="listen", instrument=name, address=address, profile=profile,
+            make_decoder=decoder_for,
+        )  # fmt: skip
+        supervisor.start()
+        try:
+            _listen(session, supervisor, events, parsed)
+        except KeyboardInterrupt:
+            session.say("stopped")
+        finally:
+            supervisor.stop()
+            session.end()
+    return 0 if session.readings or parsed.count is None else 1
+
+
+def _device(ledger: Any, parsed: argparse.Namespace) -> tuple[str, str, str]:
+    from axledger.contract.errors import BadInput, UnknownName
+    from axledger.job.opening import instruments_in
+    from axledger_drivers.registry import profile_text
+
+    own = own_folder("profiles")
+    extra = [own] if own is not None else []
+    if parsed.name:
+        known = instruments_in(ledger)
+        if parsed.name not in known:
+            raise UnknownName("instrument", parsed.name, sorted(known), do="enrol it with `axledger enrol`")
+        instrument = known[parsed.name].instrument
+        return instrument.name, instrument.address, profile_text(instrument.profile, extra)
+    if not parsed.address or not parsed.profile:
+        raise BadInput(
+            "nothing to listen to", found="no instrument and no --address with --profile",
+            allowed="an enrolled instrument, or both options", do="see `axledger enrol` and `axledger ports`",
+        )  # fmt: skip
+    return parsed.address, parsed.address, profile_text(parsed.profile, extra)
+
+
+class _Session:
+    """One listening: writes what happens, decodes it, prints it."""
+
+    def __init__(
+        self, ledger: Any, name: str, address: str, text: str, profile: Any, clock: Any, *, as_json: bool
+    ) -> None:
+        from axledger.job import facts
+
+        self._facts = facts
+        self._ledger, self._clock, self._as_json = ledger, clock, as_json
+        self.name, self.address, self.profile = name, address, profile
+        (record,) = ledger.append([facts.profile_record(text)])
+        self._digest = str(record.body["digest"])
+        self.link = f"listen-{record.seq}"
+        self.fold: Any = None
+        self.readings = 0
+        self._number = 0
+
+    def say(self, words: str) -> None:
+        if not self._as_json:
+            print(words, flush=True)
+
+    def take(self, event: Any) -> None:
+        from axledger.contract.transport import Arrived, Lost, Opened, Recovered, Silent
+
+        if isinstance(event, Arrived):
+            (entry,) = self._ledger.append([self._arrival(event.data, event.stamp, event.channel)])
+            self.show(self.fold.feed(event.data, event.stamp.mono_ns, entry.seq))
+            return
+        names = {Opened: "opened", Recovered: "recovered", Lost: "lost", Silent: "silent"}
+        what, why = names[type(event)], getattr(event, "why", "")
+        self._ledger.append([self._facts.link(
+            self.link, what, event.stamp, job=None, instrument=self.name, profile=self._digest,
+            address=self.address, identity=getattr(event, "identity", None), why=why,
+        )])  # fmt: skip
+        if what in ("opened", "recovered"):
+            self.show(self.fold.opened(event.stamp.mono_ns, "opened"))
+        self.say(f"link {what} {why}".rstrip())
+
+    def _arrival(self, data: bytes, stamp: Any, channel: str = "", *, sent: bool = False) -> Any:
+        self._number += 1
+        return self._facts.arrival(self.link, self._number, data, stamp, job=None, channel=channel, sent=sent)
+
+    def send(self, supervisor: Any, command: bytes) -> None:
+        stamp = self._clock.now()
+        self._ledger.append([self._arrival(command, stamp, sent=True)])
+        self.fold.sent(command, stamp.mono_ns)
+        supervisor.write(command)
+
+    def quiet(self) -> None:
+        self.show(self.fold.quiet(self._clock.now().mono_ns))
+
+    def end(self) -> None:
+        self.show(self.fold.ended("closed"))
+        self._ledger.append([self._facts.link(self.link, "closed", self._clock.now(), job=None)])
+
+    def show(self, heard: Any) -> None:
+        from axledger.contract.frame import Measured
+
+        for one in heard:
+            outcome = one.frame.outcome
+            if isinstance(outcome, Measured):
+                self.readings += 1
+                values = [(v.quantity.value, v.si, v.text, v.unit) for v in outcome.values]
+                words = ", ".join(f"{text} {unit}" for _, _, text, unit in values)
+                doubt = " (weak return)" if outcome.quality is not None and outcome.quality.doubtful else ""
+                note = f"  [{one.use}: {one.why}]" if one.use != "reading" else ""
+                self.say(f"{words}{doubt}{note}")
+                if self._as_json:
+                    print_json({"entry": one.seq, "raw": one.frame.raw.hex(), "use": one.use,
+                                "values": {quantity: si for quantity, si, _, _ in values}})  # fmt: skip
+            elif one.why:
+                self.say(f"- {one.why}")
+
+
+def _listen(session: _Session, supervisor: Any, events: Any, parsed: argparse.Namespace) -> None:
+    from axledger.contract.errors import AxledgerError
+
+    ends = time.monotonic() + parsed.seconds if parsed.seconds is not None else None
+    asked, told = -1, 0
+    while (parsed.count is None or session.readings < parsed.count) and (ends is None or time.monotonic() < ends):
+        if parsed.measure and asked < session.readings and session.fold.state == "opened":
+            command = session.profile.commands.measure
+            try:
+                session.send(supervisor, (command or "").encode("latin-1"))
+                asked = session.readings
+            except AxledgerError:
+                pass  # the link is not up yet; asked again at the next turn
+        try:
+            session.take(events.get(timeout=0.1))
+        except queue.Empty:
+            session.quiet()
+        trouble = supervisor.status().trouble
+        if trouble is not None and trouble.count > told:
+            told = trouble.count
+            session.say(f"- {trouble.error.what}: {trouble.error.found}; {trouble.error.do}")

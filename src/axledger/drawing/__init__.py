@@ -1,0 +1,1 @@
+"""Plan and whiskers, as SVG and as characters."""

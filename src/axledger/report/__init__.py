@@ -1,0 +1,1 @@
+"""The sheet a job is handed over with."""

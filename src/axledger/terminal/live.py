@@ -1,0 +1,180 @@
+"""The live views of a job: a screen kept up to date on a terminal, a plain log where output is piped."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from types import TracebackType
+from typing import TextIO
+
+from rich.console import Console
+from rich.live import Live
+
+from axledger.drawing.figures import Units, reading_words
+from axledger.drawing.printable import one_line
+from axledger.job.fold import Happening
+from axledger.job.state import JobState
+from axledger.terminal.bells import Bells, rings_for
+from axledger.terminal.counter_line import counter_line
+from axledger.terminal.screen import render
+from axledger.terminal.shot_words import expected_words, tilt_words
+from axledger.terminal.tables import results_lines
+
+__all__ = ["LiveScreen", "PlainLog", "changed_key", "live_view"]
+
+_WORST = ("link", "refused", "held", "closed", "accepted", "noted", "act")
+
+
+class LiveScreen:
+    """The screen of a running job on a terminal. Use it as a context manager; call ``update`` on every change."""
+
+    def __init__(
+        self,
+        stream: TextIO,
+        *,
+        unicode: bool = True,
+        colour: bool = True,
+        bell: bool = True,
+        units: Units | None = None,
+    ) -> None:
+        self._console = Console(file=stream, no_color=not colour, highlight=False, markup=False, emoji=False)
+        self._live = Live(console=self._console, auto_refresh=False, screen=False, vertical_overflow="crop")
+        self._unicode, self._colour, self._units = unicode, colour, units
+        self._bells = Bells(stream) if bell else None
+        self._before: JobState | None = None
+        self._told: Happening | None = None
+        self._focus: str | None = None
+        self._message = ""
+
+    def __enter__(self) -> LiveScreen:
+        self._live.start()
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self._live.stop()
+        if self._bells is not None:
+            self._bells.stop()
+
+    def say(self, message: str) -> None:
+        """Show ``message`` on its line until the next one; an empty text takes it away."""
+        self._message = message
+        if self._before is not None:
+            self._draw(self._before)
+
+    def update(self, state: JobState, happenings: Sequence[Happening] = ()) -> None:
+        """Show ``state``; ``happenings`` are what changed since the last call."""
+        if happenings:
+            self._told = min(happenings, key=lambda told: _WORST.index(told.kind) if told.kind in _WORST else 9)
+        changed = changed_key(self._before, state)
+        if changed is not None or self._moved_on(state):
+            self._focus = changed
+        self._before = state
+        self._draw(state)
+        if self._bells is not None:
+            self._bells.ring(rings_for(happenings))
+
+    def _moved_on(self, state: JobState) -> bool:
+        before = self._before
+        return before is None or len(before.readings) != len(state.readings)
+
+    def _draw(self, state: JobState) -> None:
+        width, height = self._console.size
+        screen = render(
+            state, width=width, height=height, colour=self._colour, unicode=self._unicode, message=self._message,
+            told=self._told, focus=self._focus, units=self._units,
+        )  # fmt: skip
+        self._live.update(screen, refresh=True)
+
+
+def changed_key(before: JobState | None, now: JobState) -> str | None:
+    """Return the key of a result that became determined or changed its verdict, or ``None``."""
+    if before is None:
+        return None
+    verdicts = {result.key: result.verdict for result in before.results}
+    return next((r.key for r in now.results if verdicts.get(r.key, r.verdict) is not r.verdict), None)
+
+
+class PlainLog:
+    """One line for every happening and one for every new shot, no control codes; the results when it ends."""
+
+    def __init__(
+        self, stream: TextIO, *, unicode: bool = True, bell: bool = False, units: Units | None = None, width: int = 100
+    ) -> None:
+        self._stream = stream
+        self._unicode = unicode
+        self._units = units or Units()
+        self._width = width
+        self._bells = Bells(stream) if bell else None
+        self._shot: tuple[int, str, bool] | None = None
+        self._state: JobState | None = None
+
+    def __enter__(self) -> PlainLog:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        if self._bells is not None:
+            self._bells.stop()
+        if self._state is not None:
+            for line in results_lines(self._state, width=self._width, unicode=self._unicode, units=self._units):
+                self._write(line)
+            self._write(counter_line(self._state))
+
+    def say(self, message: str) -> None:
+        """Write ``message``, its lines one by one; an empty text writes nothing."""
+        for line in message.splitlines():
+            self._write(line)
+
+    def update(self, state: JobState, happenings: Sequence[Happening] = ()) -> None:
+        """Write what happened, then the shot that is next where that changed."""
+        self._state = state
+        for told in happenings:
+            self._write(_told_line(state, told, self._units))
+        self._next(state)
+        if self._bells is not None:
+            self._bells.ring(rings_for(happenings))
+
+    def _next(self, state: JobState) -> None:
+        view = state.current
+        turn_due = view is not None and bool(view.shot.turn) and view.turned is None
+        now = (state.round, view.shot.id if view is not None else "", turn_due)
+        if now == self._shot:
+            return
+        self._shot = now
+        if view is None:
+            self._write("next: nothing, every shot is taken or skipped")
+            return
+        shot = view.shot
+        for target in shot.turn if turn_due else ():
+            self._write(f"turn: {target} half a turn, arrow down, first")
+        for target in shot.fold:
+            self._write(f"fold: {target} out of the way")
+        what = tilt_words(shot.tilt) if shot.kind == "tilt" else f"to {view.end_words}"
+        self._write(
+            f"next: {view.number}/{view.total} {shot.id}, {view.start_words}, {what}{expected_words(view, self._units)}"
+        )
+
+    def _write(self, line: str) -> None:
+        self._stream.write(one_line(line, unicode=self._unicode).rstrip() + "\n")
+        self._stream.flush()
+
+
+def _told_line(state: JobState, told: Happening, units: Units) -> str:
+    reading = next((r for r in state.readings if r.number == told.reading), None)
+    if reading is None:
+        return f"{told.kind}: {told.words}"
+    shown = reading_words(reading.value_si, reading.unit, units)
+    where = f" for {told.shot}" if told.shot else ""
+    why = f": {told.words}" if told.words else ""
+    return f"{told.kind}: reading {reading.number}, {shown}{where}{why}"
+
+
+def live_view(
+    stream: TextIO, *, unicode: bool, colour: bool, bell: bool | None = None, units: Units | None = None
+) -> LiveScreen | PlainLog:
+    """Return the view that fits ``stream``; ``bell`` ``None`` rings on a terminal only."""
+    if stream.isatty():
+        return LiveScreen(stream, unicode=unicode, colour=colour, bell=bell is not False, units=units)
+    return PlainLog(stream, unicode=unicode, bell=bell is True, units=units)
