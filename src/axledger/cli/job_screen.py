@@ -142,17 +142,18 @@ def _cautions() -> None:
 def _loop(run: Any, view: Any, parsed: argparse.Namespace, feeds: Mapping[str, TypedLines]) -> None:
     from axledger.job.preparation import PREPARATION
     from axledger.job.wiring import sources_of
-    from axledger.terminal.input import wish_input
+    from axledger.terminal.input import KeyInput, wish_input
 
     own = own_folder("profiles")
     view.watch(run.fold, run.start(sources_of(run.fold, [own] if own is not None else [])))
     if parsed.prepared:
         view.watch(run.fold, run.act("tick", items=[item.id for item in PREPARATION], note="ticked at the start"))
     with _input(wish_input, run, feeds) as wishes:
+        desk = _Desk(run, view, asks=isinstance(wishes, KeyInput))
         while not (parsed.until_done and run.fold.current() is None):
             if told := run.pump(_WAIT_S):
                 view.watch(run.fold, told)
-            if _wishes(run, view, wishes):
+            if desk.serve(wishes):
                 return
 
 
@@ -169,31 +170,44 @@ def _input(wish_input: Any, run: Any, feeds: Mapping[str, TypedLines]) -> Any:
     return wish_input(stream, typed if feeds else None)
 
 
-def _wishes(run: Any, view: Any, wishes: Any) -> bool:
-    """Do what the person asked for; return whether to leave."""
-    from axledger.contract.errors import AxledgerError
+class _Desk:
+    """Does what the person asks for. ``asks``: a single key that cannot be undone is asked for twice."""
 
-    try:
-        for wish in wishes.wishes():
-            if _do(run, view, wish):
-                return True
-    except AxledgerError as error:
-        view.say(f"{error.what}: found {error.found}; allowed {error.allowed}")
-    return False
+    def __init__(self, run: Any, view: Any, *, asks: bool) -> None:
+        self._run, self._view, self._asks = run, view, asks
+        self._asked = False
 
+    def serve(self, wishes: Any) -> bool:
+        """Do what was asked for since the last call; return whether to leave."""
+        from axledger.contract.errors import AxledgerError
 
-def _do(run: Any, view: Any, wish: Any) -> bool:
-    from axledger.terminal.keys import key_help
-
-    if wish.act == "quit":
-        return True
-    if wish.act == "help":
-        view.say("   ".join(key_help()))
+        try:
+            for wish in wishes.wishes():
+                if self._do(wish):
+                    return True
+        except AxledgerError as error:
+            self._view.say(f"{error.what}: found {error.found}; allowed {error.allowed}")
         return False
-    if wish.act == "close":
-        view.watch(run.fold, [*run.stop(), *run.close_job()])
-        return True
-    told = run.measure() if wish.act == "measure" else run.act(wish.act, **wish.arguments)
-    view.say("")
-    view.watch(run.fold, told)
-    return False
+
+    def _do(self, wish: Any) -> bool:
+        from axledger.terminal.keys import key_help
+
+        run, view = self._run, self._view
+        confirmed, self._asked = self._asked, False
+        if wish.act == "quit":
+            return True
+        if wish.act == "help":
+            view.say("   ".join(key_help()))
+            return False
+        if wish.act == "close":
+            if self._asks and not confirmed:
+                self._asked = True
+                open_shots = len(run.fold.open_shots())
+                view.say(f"close for good, {open_shots} shots open? c again: yes; any other key: no")
+                return False
+            view.watch(run.fold, [*run.stop(), *run.close_job()])
+            return True
+        told = run.measure() if wish.act == "measure" else run.act(wish.act, **wish.arguments)
+        view.say("")
+        view.watch(run.fold, told)
+        return False

@@ -73,7 +73,8 @@ def adjust(equations: Equations, start: Array | None = None, *, most_iterations:
 
     Steps that would raise the weighted square sum are halved. Converged when the Gauss-Newton decrement, the
     fall of the square sum that the next step promises, is below 1e-13 of a unit-weight square or of the
-    present sum: then a further step moves no parameter by a millionth of its standard deviation.
+    present sum: that step, the last one taken, moves a parameter by some millionths of its standard deviation
+    at most.
     """
     x = np.array(equations.prior if start is None else start, dtype=np.float64)
     weight, prior_weight = equations.sd**-2, equations.prior_sd**-2
@@ -88,6 +89,8 @@ def adjust(equations: Equations, start: Array | None = None, *, most_iterations:
         step = scale * np.linalg.solve(normal, scale * gradient)
         decrement = float(gradient @ step)
         if decrement <= 1e-13 * max(1.0, square_sum):
+            # the last step is at hand, so it is taken, on the linear model: its bend is far below rounding
+            x, predicted, square_sum = x + step, predicted + jacobian @ step, square_sum - decrement
             converged = True
             break
         x, predicted, jacobian, square_sum, moved = _descend(

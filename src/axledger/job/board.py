@@ -68,6 +68,17 @@ class Board:
     focus: str | None = None
     moves: tuple[tuple[int, str], ...] = ()
     notes: tuple[str, ...] = ()
+    _accepted: Mapping[tuple[int, str], tuple[int, ...]] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        # asked for every shot of the plan at every reading, so it is sorted out once per board
+        index: dict[tuple[int, str], tuple[int, ...]] = {}
+        for number in sorted(self.places):
+            place = self.places[number]
+            if place.state == "accepted" and place.shot is not None:
+                key = (place.round, place.shot)
+                index[key] = (*index.get(key, ()), number)
+        object.__setattr__(self, "_accepted", index)
 
     def placed(self, number: int, place: Place) -> Board:
         """Return the board with one reading placed."""
@@ -84,12 +95,7 @@ class Board:
 
     def accepted(self, shot: str, round_number: int | None = None) -> tuple[int, ...]:
         """Return the numbers of the readings accepted for a shot, in order of arrival."""
-        wanted = self.round if round_number is None else round_number
-        return tuple(
-            number
-            for number, place in sorted(self.places.items())
-            if place.state == "accepted" and place.shot == shot and place.round == wanted
-        )
+        return self._accepted.get((self.round if round_number is None else round_number, shot), ())
 
     def turned_by(self, targets: tuple[str, ...], shot: str, how: str) -> Board:
         """Return the board after the turn that goes with ``shot``; "not turned" changes no target."""

@@ -125,10 +125,6 @@ def _shortfall(solver: Solver, shots: Sequence[Shot], repeats: int, wanted: Coll
 
 def decisive_shots(solver: Solver, shots: Sequence[Shot], repeats: int) -> dict[str, str]:
     """Return for each result the shot of the walk that first determines it."""
-    decisive: dict[str, str] = {}
-    for count in range(1, len(shots) + 1):
-        results, _ = _forecast(solver, shots[:count], repeats)
-        for result in results:
-            if result.verdict is not Verdict.UNDETERMINED:
-                decisive.setdefault(result.key, shots[count - 1].id)
-    return decisive
+    lines = lines_of(shots)
+    first = solver.first_determined([[lines[shot.id]] * repeats for shot in shots])
+    return {key: shots[number].id for key, number in first.items()}

@@ -13,7 +13,7 @@ from axledger.geometry.adjustment import Adjusted, Array, Equations, adjust
 from axledger.geometry.conformity import Verdict, judge, zone_left
 from axledger.geometry.results import evaluate
 from axledger.job.layout import Layout
-from axledger.job.limits import LimitSheet
+from axledger.job.limits import Limit, LimitSheet
 from axledger.job.model import Model, Sight, Tilt, build_model
 
 __all__ = ["Line", "Observation", "Prediction", "Result", "Solution", "Solver"]
@@ -101,6 +101,7 @@ class Solver:
         self._model: Model | None = None
         self._rows: dict[Line, int] = {}
         self._last: dict[str, float] = {}
+        self._limits: dict[str, Limit | None] = {}
 
     def solve(self, observations: Sequence[Observation], planned: Sequence[Line]) -> Solution:
         """Solve ``observations``; ``planned`` names lines that predictions may be asked for."""
@@ -140,11 +141,35 @@ class Solver:
         rows = [self._rows[line] for line in lines]
         _, everything = model.network.predict(model.prior)
         jacobian, sd = everything[rows], model.sd[rows]
-        normal = (jacobian.T / sd**2) @ jacobian + np.diag(model.prior_sd**-2)
-        scale = 1.0 / np.sqrt(np.diag(normal))
-        covariance = np.linalg.inv(normal * scale[:, None] * scale) * scale[:, None] * scale
+        covariance = _inverse((jacobian.T / sd**2) @ jacobian + np.diag(model.prior_sd**-2))
         leverage = np.einsum("ij,jk,ik->i", jacobian, covariance, jacobian, optimize=True)
         return tuple(self._described(model, model.prior, covariance)), 1.0 - leverage / sd**2
+
+    def first_determined(self, steps: Sequence[Sequence[Line]]) -> dict[str, int]:
+        """Return for each result the number of the step (from 0) after whose readings it is determined.
+
+        The normal matrix grows step by step and the geometry is the layout's, so the whole walk costs one
+        inversion a step.
+        """
+        model = self._model_for([line for step in steps for line in step])
+        _, jacobian = model.network.predict(model.prior)
+        formulas = [formula for unit in model.units for formula in evaluate(unit, model.prior)]
+        gradients = np.array([formula.value.gradient for formula in formulas])
+        prior_u = np.sqrt((gradients**2) @ model.prior_sd**2)
+        bounds = np.array([self._bound(formula.unit) for formula in formulas])
+        normal = np.diag(model.prior_sd**-2)
+        first: dict[str, int] = {}
+        for number, step in enumerate(steps):
+            rows = [self._rows[line] for line in step]
+            normal += (jacobian[rows].T / model.sd[rows] ** 2) @ jacobian[rows]
+            u = np.sqrt(np.einsum("ij,jk,ik->i", gradients, _inverse(normal), gradients, optimize=True))
+            for formula, determined in zip(formulas, (u < 0.5 * prior_u) & (u <= bounds), strict=True):
+                if determined:
+                    first.setdefault(formula.key, number)
+        return first
+
+    def _bound(self, unit: str) -> float:
+        return {"deg": math.radians(self.layout.most_u_deg), "mm": self.layout.most_u_mm * 1e-3}[unit]
 
     def _model_for(self, lines: Sequence[Line]) -> Model:
         if self._model is None or any(line not in self._rows for line in lines):
@@ -160,7 +185,6 @@ class Solver:
         return self._described(model, adjusted.x, adjusted.covariance)
 
     def _described(self, model: Model, x: Array, covariance: Array) -> list[Result]:
-        bounds = {"deg": math.radians(self.layout.most_u_deg), "mm": self.layout.most_u_mm * 1e-3}
         described: list[Result] = []
         for unit in model.units:
             formulas = evaluate(unit, x)
@@ -169,17 +193,22 @@ class Solver:
             prior_u = np.sqrt((gradients**2) @ model.prior_sd**2)
             for formula, own, before in zip(formulas, u.tolist(), prior_u.tolist(), strict=True):
                 # determined: the readings at least halve what the layout's prior says, within the layout's bound
-                determined = own < 0.5 * before and own <= bounds[formula.unit]
+                determined = own < 0.5 * before and own <= self._bound(formula.unit)
                 described.append(
                     self._judged(formula.key, formula.name, formula.against, formula.unit,
                                  formula.value.value, own, determined=determined)
                 )  # fmt: skip
         return described
 
+    def _limit(self, key: str) -> Limit | None:
+        if key not in self._limits:
+            self._limits[key] = self.limits.limit_for(key) if self.limits is not None else None
+        return self._limits[key]
+
     def _judged(
         self, key: str, name: str, against: str, unit: str, value: float, u: float, *, determined: bool
     ) -> Result:
-        limit = self.limits.limit_for(key) if self.limits is not None else None
+        limit = self._limit(key)
         lower, upper = (limit.lower_si, limit.upper_si) if limit is not None else (None, None)
         judgement = None
         if determined:
@@ -202,6 +231,8 @@ class Solver:
         )
 
 
-def by_key(results: Sequence[Result]) -> Mapping[str, Result]:
-    """Index results by key."""
-    return {result.key: result for result in results}
+def _inverse(normal: Array) -> Array:
+    """Invert a normal matrix, scaled to a unit diagonal first because parameters mix metres and radians."""
+    scale = 1.0 / np.sqrt(np.diag(normal))
+    inverse: Array = np.linalg.inv(normal * scale[:, None] * scale) * scale[:, None] * scale
+    return inverse

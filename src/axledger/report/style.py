@@ -18,6 +18,14 @@ th, td { text-align: left; vertical-align: middle; padding: .15rem .5rem .15rem 
 thead th { border-bottom: 1.5px solid #111; }
 tbody th { font-weight: 600; }
 .figure { font-variant-numeric: tabular-nums; white-space: nowrap; }
+.results { table-layout: fixed; }
+.results th, .results td { overflow-wrap: break-word; }
+.results th:nth-child(1) { width: 14%; }
+.results th:nth-child(2) { width: 19%; }
+.results th:nth-child(3) { width: 12%; }
+.results th:nth-child(4) { width: 15%; }
+.results th:nth-child(5) { width: 14%; }
+.results th:nth-child(6) { width: 10%; }
 .readings { font-size: 12px; }
 .loud { border: 3px double #111; padding: .5rem .8rem; font-weight: 700; margin: .8rem 0; }
 .small { color: #444; font-size: 12px; }

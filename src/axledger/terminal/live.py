@@ -106,7 +106,7 @@ class PlainLog:
         self._units = units or Units()
         self._width = width
         self._bells = Bells(stream) if bell else None
-        self._shot: tuple[int, str, bool] | None = None
+        self._shot: tuple[int, str] | None = None
         self._state: JobState | None = None
 
     def __enter__(self) -> PlainLog:
@@ -139,7 +139,7 @@ class PlainLog:
     def _next(self, state: JobState) -> None:
         view = state.current
         turn_due = view is not None and bool(view.shot.turn) and view.turned is None
-        now = (state.round, view.shot.id if view is not None else "", turn_due)
+        now = (state.round, view.shot.id if view is not None else "")
         if now == self._shot:
             return
         self._shot = now
