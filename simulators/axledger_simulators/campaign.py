@@ -1,4 +1,4 @@
-"""Whole jobs by the hundred: do the stated uncertainties hold, and do the limits get decided?
+"""Whole jobs by the hundred: whether the stated uncertainties hold, and how many limits get decided.
 
 Run ``python -m axledger_simulators.campaign --seeds 200``; the figures of DEVELOPERS.md come from it.
 """

@@ -14,7 +14,7 @@ from pathlib import Path
 from axledger.contract.errors import StorageTrouble
 from axledger.job.fold import JobFold
 from axledger.job.layout import Layout
-from axledger.job.opening import job_names
+from axledger.job.opening import entries_of, job_names
 from axledger.ledger import Ledger
 from axledger_drivers.registry import decoder_for
 from axledger_simulators.kit import Kit
@@ -52,7 +52,7 @@ class Following:
                     if wanted is None or wanted not in names:
                         return None
                     self._fold = JobFold(wanted, decoder_for)
-                for entry in ledger.entries(after=self._fold.last_seq):
+                for entry in entries_of(ledger, self._fold.job, after=self._fold.last_seq):
                     self._fold.apply(entry)
         except StorageTrouble:
             return None

@@ -13,13 +13,14 @@ from axledger.contract.profile import Profile
 from axledger.contract.quantity import UNITS, to_si
 from axledger.job.digest import digests
 from axledger.job.fold import JobFold
-from axledger.job.statements import results_of, versions
+from axledger.job.opening import entries_of, job_names
+from axledger.job.statements import results_of
 from axledger.ledger import Ledger
 
 __all__ = ["Difference", "Replayed", "replay"]
 
 _TOLERANCE_SI = 1e-9
-"""Between builds results agree to 1e-9 m and 1e-9 rad; on one build bit for bit."""
+"""Another build or processor may change the last digits of a number; on one build it comes out bit for bit."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +38,8 @@ class Difference:
 class Replayed:
     """What replay found. ``compared`` counts checkpoints and statements; ``frames`` and ``readings`` were redone.
 
-    ``how`` is "bit for bit" where all statements come from this build, else "within 1e-9".
+    ``how`` is "bit for bit" where every number came out the same, "within 1e-9" where some differ by less than
+    1e-9 m or 1e-9 rad, as another build or processor may make them.
     """
 
     jobs: int = 0
@@ -57,13 +59,12 @@ def replay(
     ledger: Ledger, make_decoder: Callable[[Profile], Decoder], *, jobs: Sequence[str] | None = None
 ) -> Replayed:
     """Fold every job (or ``jobs``) again from its entries and compare at each checkpoint and statement."""
-    entries = list(ledger.entries())
-    wanted = [entry.job for entry in entries if entry.kind == "job" and entry.job and (not jobs or entry.job in jobs)]
+    wanted = [name for name in job_names(ledger) if not jobs or name in jobs]
     found = Replayed(jobs=len(wanted))
     for job in wanted:
         fold = JobFold(job, make_decoder)
-        for entry in entries:
-            if entry.job == job and entry.kind in ("checkpoint", "statement"):
+        for entry in entries_of(ledger, job):
+            if entry.kind in ("checkpoint", "statement"):
                 _compare(found, fold, entry.seq, entry.body)
             try:
                 fold.apply(entry)
@@ -86,24 +87,30 @@ def _compare(found: Replayed, fold: JobFold, seq: int, body: Mapping[str, Any]) 
 
 
 def _compare_results(found: Replayed, fold: JobFold, seq: int, body: Mapping[str, Any]) -> None:
-    same_build = dict(body["versions"]) == versions()
-    if not same_build:
-        found.how = "within 1e-9"
     recorded = {(result["key"], result["round"]): result for result in body["results"]}
     again = {(result["key"], result["round"]): result for result in results_of(fold)}
     for key in sorted(set(recorded) | set(again)):
         before, after = recorded.get(key), again.get(key)
-        if before is None or after is None or not _same(before, after, exact=same_build):
-            found.differences.append(Difference(fold.job, seq, f"{key[0]}, round {key[1]}", str(before), str(after)))
+        if before is not None and after is not None and _agree(before, after):
+            if any(before[name] != after[name] for name in (*_NUMBERS, "probability")):
+                found.how = "within 1e-9"
+            continue
+        what = f"{key[0]}, round {key[1]}"
+        found.differences.append(Difference(fold.job, seq, what, _short(before), _short(after)))
 
 
-def _same(before: Mapping[str, Any], after: Mapping[str, Any], *, exact: bool) -> bool:
-    numbers = ("value", "u95", "lower", "upper")
-    if any(before[name] != after[name] for name in ("verdict", "unit", "name", "against")):
-        return False
-    if exact:
-        return all(before[name] == after[name] for name in (*numbers, "probability"))
-    return all(_near(before[name], after[name], before["unit"]) for name in numbers)
+_NUMBERS = ("value", "u95", "lower", "upper")
+
+
+def _agree(before: Mapping[str, Any], after: Mapping[str, Any]) -> bool:
+    words = ("verdict", "unit", "name", "against")
+    return all(before[name] == after[name] for name in words) and all(
+        _near(before[name], after[name], before["unit"]) for name in _NUMBERS
+    )
+
+
+def _short(result: Mapping[str, Any] | None) -> str:
+    return "nothing" if result is None else f"{result['value']} +- {result['u95']} {result['unit']} {result['verdict']}"
 
 
 def _near(before: float | None, after: float | None, unit: str) -> bool:

@@ -6,7 +6,8 @@ import argparse
 import io
 import queue
 import sys
-from collections.abc import Mapping
+import time
+from collections.abc import Mapping, Sequence
 from types import TracebackType
 from typing import Any, TextIO
 
@@ -117,7 +118,7 @@ def work(parsed: argparse.Namespace) -> int:
         )  # fmt: skip
         view = NoView() if parsed.json else view_for(sys.stdout, colour=not parsed.no_colour, unicode=not parsed.ascii)
         if not parsed.json:
-            _cautions()
+            _cautions(ledger.notices())
         try:
             with view:
                 _loop(run, view, parsed, feeds)
@@ -132,9 +133,11 @@ def work(parsed: argparse.Namespace) -> int:
     return 0
 
 
-def _cautions() -> None:
+def _cautions(notices: Sequence[str]) -> None:
     from axledger.job.preparation import CAUTIONS
 
+    for notice in notices:
+        print(f"note: {notice}")
     for caution in CAUTIONS:
         print(f"caution: {caution}")
 
@@ -151,8 +154,7 @@ def _loop(run: Any, view: Any, parsed: argparse.Namespace, feeds: Mapping[str, T
     with _input(wish_input, run, feeds) as wishes:
         desk = _Desk(run, view, asks=isinstance(wishes, KeyInput))
         while not (parsed.until_done and run.fold.current() is None):
-            if told := run.pump(_WAIT_S):
-                view.watch(run.fold, told)
+            desk.pump()
             if desk.serve(wishes):
                 return
 
@@ -176,6 +178,26 @@ class _Desk:
     def __init__(self, run: Any, view: Any, *, asks: bool) -> None:
         self._run, self._view, self._asks = run, view, asks
         self._asked = False
+        self._full = False
+        self._typing: str | None = None
+
+    def pump(self) -> None:
+        """Take what arrived. Where it cannot be stored, say so and go on: it waits, and is stored once it can be."""
+        from axledger.contract.errors import StorageTrouble
+
+        try:
+            told = self._run.pump(_WAIT_S)
+        except StorageTrouble as trouble:
+            if not self._full:
+                self._view.say(f"NOT STORED, NOT TAKEN: {trouble.what}: {trouble.found}; {trouble.do}")
+            self._full = True
+            time.sleep(_WAIT_S)
+            return
+        if self._full:
+            self._full = False
+            self._view.say("stored again: what waited is in the ledger")
+        if told:
+            self._view.watch(self._run.fold, told)
 
     def serve(self, wishes: Any) -> bool:
         """Do what was asked for since the last call; return whether to leave."""
@@ -187,7 +209,13 @@ class _Desk:
                     return True
         except AxledgerError as error:
             self._view.say(f"{error.what}: found {error.found}; allowed {error.allowed}")
+        self._show_typing(getattr(wishes, "typing", None))
         return False
+
+    def _show_typing(self, typing: str | None) -> None:
+        if typing != self._typing:
+            self._view.say(f":{typing}" if typing is not None else "")
+        self._typing = typing
 
     def _do(self, wish: Any) -> bool:
         from axledger.terminal.keys import key_help

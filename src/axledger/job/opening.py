@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+import heapq
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
@@ -16,9 +17,22 @@ from axledger.job.facts import Body, instrument_record, job_opened, layout_recor
 from axledger.job.fold import JobFold
 from axledger.job.layout import Layout
 from axledger.job.limits import LimitSheet
-from axledger.ledger import Ledger
+from axledger.ledger import Entry, Ledger
 
-__all__ = ["Enrolled", "enrol", "fold_job", "instruments_in", "job_names", "latest_job", "open_job"]
+__all__ = [
+    "RECORDS",
+    "Enrolled",
+    "enrol",
+    "entries_of",
+    "fold_job",
+    "instruments_in",
+    "job_names",
+    "latest_job",
+    "open_job",
+]
+
+RECORDS = frozenset({"profile", "layout", "limits", "instrument"})
+"""Kinds of entries that belong to no job."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,10 +144,16 @@ def _fresh_name(ledger: Ledger, stamp: Stamp) -> str:
     return next(name for number in range(1, 10_000) if (name := f"{day}-{number}") not in taken)
 
 
+def entries_of(ledger: Ledger, job: str, *, after: int = 0) -> Iterator[Entry]:
+    """Yield, in order, the entries a job is folded from: its own, and the records that jobs share."""
+    own = ledger.entries(after=after, job=job)
+    return heapq.merge(ledger.entries(after=after, kinds=RECORDS), own, key=lambda entry: entry.seq)
+
+
 def fold_job(ledger: Ledger, job: str, make_decoder: Callable[[Profile], Decoder]) -> JobFold:
     """Fold a job from the ledger; raise ``UnknownName`` where there is none of that name."""
     fold = JobFold(job, make_decoder)
-    for entry in ledger.entries():
+    for entry in entries_of(ledger, job):
         fold.apply(entry)
     if fold.header is None:
         raise UnknownName("job", job, job_names(ledger), do="see `axledger job show` for the jobs there are")

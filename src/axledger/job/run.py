@@ -87,6 +87,7 @@ class JobRun:
         self.fold: JobFold = fold_job(ledger, job, make_decoder)
         self._events: queue.SimpleQueue[tuple[str, LinkEvent]] = queue.SimpleQueue()
         self._live: dict[str, _Live] = {}
+        self._waiting: list[facts.Body] = []
 
     def start(self, sources: list[LinkSource]) -> Told:
         """Open the links; close in the record those that an earlier run left open."""
@@ -113,12 +114,17 @@ class JobRun:
         return lambda event: self._events.put((link, event))
 
     def pump(self, timeout_s: float) -> Told:
-        """Take what the links delivered, waiting up to ``timeout_s`` for the first event; fold it."""
-        burst = self._burst(timeout_s)
-        if not burst:
+        """Take what the links delivered, waiting up to ``timeout_s`` for the first event; fold it.
+
+        Raises ``StorageTrouble`` where it cannot be stored; it is kept then, unacknowledged and not shown, and the
+        next call tries again.
+        """
+        self._waiting += [self._body(self._live[link], event) for link, event in self._burst(timeout_s)]
+        if not self._waiting:
             return self.fold.quiet(self._clock.now().mono_ns)
         marks = len(self.fold.heard)
-        told = self._append([self._body(self._live[link], event) for link, event in burst])
+        told = self._append(self._waiting)
+        self._waiting = []
         self._acknowledge(marks)
         return told
 
@@ -206,9 +212,10 @@ class JobRun:
         """End the links, take what they had still delivered, and record the end."""
         for live in self._live.values():
             live.supervisor.stop()
-        told: Told = []
         while burst := self._burst(0.0):
-            told += self._append([self._body(self._live[link], event) for link, event in burst])
+            self._waiting += [self._body(self._live[link], event) for link, event in burst]
+        told = self._append(self._waiting)
+        self._waiting = []
         closing = [
             facts.link(live.link, "closed", self._clock.now(), job=self.fold.job, why="ended")
             for live in self._live.values()

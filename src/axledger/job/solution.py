@@ -72,6 +72,20 @@ class Solution:
     observations: tuple[Observation, ...]
     rows: Mapping[Line, int]
 
+    @property
+    def contradicts(self) -> bool:
+        """Tell whether the readings contradict each other far beyond what chance allows.
+
+        The weighted square sum, priors included, has as many degrees of freedom as there are readings. The limit is
+        the 1 - 1e-6 point of chi-squared (Wilson and Hilferty's cube-root approximation, 1931): coarse on purpose,
+        because real noise has heavier tails than a normal one and only gross errors are meant here.
+        """
+        count = len(self.observations)
+        if count == 0:
+            return False
+        spread = 2.0 / (9.0 * count)
+        return self.adjusted.square_sum > count * (1.0 - spread + 4.753 * math.sqrt(spread)) ** 3
+
     def predict(self, line: Line) -> Prediction:
         """Predict the next reading of ``line``, which must be among ``rows``."""
         row = self.rows[line]

@@ -68,6 +68,7 @@ class LinkView:
 class JobState:
     """Everything a view shows. ``results`` are of the present round, ``earlier`` those of rounds before it.
 
+    ``contradicts``: the accepted readings cannot all be right, so no result of this round can be relied on.
     ``decisive`` names, for a result not yet determined, the shot of the walk that will determine it.
     """
 
@@ -96,6 +97,7 @@ class JobState:
     moves: tuple[tuple[int, str], ...]
     notes: tuple[str, ...]
     meter_zero: tuple[float, float] | None
+    contradicts: bool = False
 
     @property
     def last(self) -> ReadingView | None:
@@ -158,6 +160,7 @@ def state_of(fold: JobFold, words: Words, decisive: Mapping[str, str] | None = N
         moves=fold.board.moves,
         notes=fold.board.notes,
         meter_zero=now.parameter(zero) if now is not None else None,
+        contradicts=now.contradicts if now is not None else False,
     )  # fmt: skip
 
 

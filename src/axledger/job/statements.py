@@ -94,6 +94,7 @@ def statement_body(fold: JobFold, head: TreeHead, *, person: str, stamp: Stamp) 
     more: Mapping[str, Any] = {
         "counts": fold.counts(),
         "digests": digests(fold),
+        "contradictory_rounds": _contradictory(fold),
         "open": [shot.id for shot in fold.open_shots()],
         "unticked": [item for item, note in _ticks(fold).items() if note is None],
     }
@@ -108,6 +109,11 @@ def statement_body(fold: JobFold, head: TreeHead, *, person: str, stamp: Stamp) 
         stamp=stamp,
         facts=dict(more),
     )
+
+
+def _contradictory(fold: JobFold) -> list[int]:
+    solved = {number: fold.solution(number) for number in range(1, fold.board.round + 1)}
+    return [number for number, solution in solved.items() if solution is not None and solution.contradicts]
 
 
 def _ticks(fold: JobFold) -> dict[str, str | None]:

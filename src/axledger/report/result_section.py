@@ -24,6 +24,12 @@ def result_section(state: JobState, units: Units) -> Markup:
             "No vehicle may be passed or failed by them."
         )
         parts.append(tag("p", loud, class_="loud", role="note"))
+    if state.contradicts:
+        doubt = (
+            "The accepted readings contradict each other far beyond what chance allows: at least one is wrong, and "
+            "no result of this round can be relied on. See the readings below for what was held and accepted."
+        )
+        parts.append(tag("p", doubt, class_="loud", role="note"))
     parts.append(tag("p", rule_words(state.rule)))
     signs = (
         "U is two standard uncertainties (coverage factor 2). Angles are positive to the left seen from above, "

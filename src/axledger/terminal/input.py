@@ -20,7 +20,11 @@ _NUMBER_STARTS = tuple("0123456789+-.")
 
 
 class KeyInput:
-    """Single keys of a terminal. As a context manager it switches line editing and echo off, and back on."""
+    """Single keys of a terminal. As a context manager it switches line editing and echo off, and back on.
+
+    A colon begins a line that ends with Enter and is read like a line of a pipe (``:move 3 F0L>S1Rf``); meanwhile
+    ``typing`` holds what was typed so far, for the view to show. Backspace takes a letter back, Escape the line.
+    """
 
     def __init__(self, stream: TextIO, *, now_ns: Callable[[], int] = time.monotonic_ns) -> None:
         self._stream = stream
@@ -28,6 +32,7 @@ class KeyInput:
         self._presses = Presses()
         self._restore: Callable[[], None] = lambda: None
         self.ended = False
+        self.typing: str | None = None
 
     def __enter__(self) -> KeyInput:
         if sys.platform != "win32":
@@ -45,8 +50,23 @@ class KeyInput:
             pressed = _keys_waiting()
         else:
             pressed = self._typed()
-        wanted = [wish_of_key(key) for key in pressed if self._presses.counts(key, self._now_ns())]
+        wanted = [self._wish(key) for key in pressed]
         return [wish for wish in wanted if wish is not None]
+
+    def _wish(self, key: str) -> Wish | None:
+        if self.typing is not None:
+            return self._line_key(key, self.typing)
+        if key == ":":
+            self.typing = ""
+            return None
+        return wish_of_key(key) if self._presses.counts(key, self._now_ns()) else None
+
+    def _line_key(self, key: str, so_far: str) -> Wish | None:
+        if key in "\r\n":
+            self.typing = None
+            return parse_command(so_far)
+        self.typing = so_far[:-1] if key in "\b\x7f" else so_far + key
+        return None
 
     def _typed(self) -> str:
         descriptor = self._stream.fileno()
@@ -55,6 +75,8 @@ class KeyInput:
             piece = os.read(descriptor, 64)
             self.ended = not piece
             typed += piece
+        if b"\x1b" in typed:
+            self.typing = None
         # an escape sequence (arrow and function keys) is one key without meaning, not several with some
         return typed.split(b"\x1b", 1)[0].decode("ascii", "ignore")
 

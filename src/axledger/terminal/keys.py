@@ -37,7 +37,7 @@ KEYS: dict[str, tuple[str, str]] = {
     "m": ("measure", "m: let the meter measure"),
     "c": ("close", "c: close the job"),
     "q": ("quit", "q: leave, the job stays open"),
-    "?": ("help", "?: this help"),
+    "?": ("help", "?: this help, and : for a line such as :round or :moved words"),
 }
 
 

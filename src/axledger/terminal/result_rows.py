@@ -13,7 +13,10 @@ from axledger.job.solution import Result
 from axledger.job.state import JobState
 from axledger.terminal.lines import fit
 
-__all__ = ["AxleBlock", "axle_blocks", "block_of", "result_row", "verdict_counts", "waiting_words"]
+__all__ = ["CONTRADICTION", "AxleBlock", "axle_blocks", "block_of", "result_row", "verdict_counts", "waiting_words"]
+
+CONTRADICTION = "THE READINGS CONTRADICT EACH OTHER: one is wrong, retake the suspect"
+"""Fits 80 columns; shown wherever results are."""
 
 Pieces = list[tuple[str, str]]
 

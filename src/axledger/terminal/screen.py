@@ -17,7 +17,14 @@ from axledger.job.state import JobState, ShotView
 from axledger.terminal.big_letters import HEIGHT, big, big_width
 from axledger.terminal.counter_line import counter_line
 from axledger.terminal.lines import Canvas, fit
-from axledger.terminal.result_rows import axle_blocks, block_of, result_row, verdict_counts, waiting_words
+from axledger.terminal.result_rows import (
+    CONTRADICTION,
+    axle_blocks,
+    block_of,
+    result_row,
+    verdict_counts,
+    waiting_words,
+)
 from axledger.terminal.shot_words import expected_words, shot_lines, taken_lines, target_large
 
 __all__ = ["render"]
@@ -58,11 +65,13 @@ def render(
 def _sums(state: JobState, *, unicode: bool) -> str:
     if state.last is not None and state.last.state == "held":
         return "held, not used: shoot again, or a accepts it as it is; ? help"
+    if state.contradicts:
+        return CONTRADICTION
     return f"{verdict_counts(state.results, unicode=unicode)}  ? help".strip()
 
 
 def _header(canvas: Canvas, state: JobState) -> None:
-    left = f"job {state.job}  {state.vehicle.get('unit', '')}  round {state.round}"
+    left = f"job {state.job}  {state.vehicle.get('unit number', '')}  round {state.round}"
     if state.closed:
         left += "  CLOSED"
     links = [(link.instrument, _LINK_WORDS.get(link.state, link.state)) for link in state.links]

@@ -14,7 +14,7 @@ from axledger.drawing.figures import Units, spread_words
 from axledger.drawing.printable import one_line
 from axledger.job.state import JobState, ShotView
 from axledger.terminal.lines import fit
-from axledger.terminal.result_rows import axle_blocks, result_row, verdict_counts, waiting_words
+from axledger.terminal.result_rows import CONTRADICTION, axle_blocks, result_row, verdict_counts, waiting_words
 from axledger.terminal.shot_words import tilt_words
 
 __all__ = ["instruments_table", "plan_table", "results_lines", "results_text"]
@@ -35,6 +35,8 @@ def results_text(
         lines.append([("no results yet", "")])
     if state.limits_example:
         lines.append([(f"EXAMPLE LIMITS, not for real vehicles: {state.limits_title}", "bold")])
+    if state.contradicts:
+        lines.append([(CONTRADICTION, "bold reverse")])
     lines.append([(verdict_counts(state.results, unicode=unicode), "")])
     text = Text("\n", no_wrap=True, overflow="crop")
     return text.join(_line(pieces, width, colour=colour, unicode=unicode) for pieces in lines)
