@@ -65,7 +65,7 @@ def test_good_profile() -> None:
         ('name = "own-metre"', 'name = "Own Metre"', "name =", "pattern"),
         ('title = "example of our own"\n', "", None, "title"),
         ('["recorded"]', "[]", "transports", "at least 1"),
-        ('["recorded"]', '["carrier"]', "transports", "recorded"),
+        ('["recorded"]', '["Carrier Pigeon"]', "transports", "pattern"),
         ('["recorded"]', '["gatt"]', None, "[gatt]"),
         ('end = "cr"', 'end = "tab"', 'end = "tab"', "crlf"),
         ('end = "cr"', 'end = "cr"\nspeed = 9', "speed = 9", "Extra"),

@@ -103,7 +103,7 @@ def test_covariance_is_the_inverse_of_the_weighted_normal_matrix(
     normal = jacobian.T @ np.diag(equations.sd**-2) @ jacobian + np.diag(equations.prior_sd**-2)
     expected = np.linalg.inv(normal)
     scale = np.sqrt(np.diag(expected))
-    assert adjusted.covariance / np.outer(scale, scale) == pytest.approx(expected / np.outer(scale, scale), abs=1e-9)
+    assert adjusted.covariance / np.outer(scale, scale) == pytest.approx(expected / np.outer(scale, scale), abs=1e-7)
     assert adjusted.freedom == len(equations.observed)
     total = float(np.sum(adjusted.redundancy) + np.sum(adjusted.prior_redundancy))
     assert total == pytest.approx(adjusted.freedom, abs=1e-6)
@@ -148,7 +148,7 @@ def test_what_the_datum_cannot_touch_is_the_same_free_and_fixed(seed: int, off_m
     assert (free.converged, fixed.converged) == (True, True)
     assert free.freedom == fixed.freedom == len(distances) - 7
     assert free.square_sum == pytest.approx(fixed.square_sum, rel=1e-9)
-    assert free.residual.tolist() == pytest.approx(fixed.residual.tolist(), abs=1e-10)
+    assert free.residual.tolist() == pytest.approx(fixed.residual.tolist(), abs=1e-9)
     assert free.redundancy.tolist() == pytest.approx(fixed.redundancy.tolist(), abs=1e-9)
     # covariance of adjusted distances: the S-transformation leaves it alone
     design = jacobian_of(free.x.reshape(-1, 2), distances, names)

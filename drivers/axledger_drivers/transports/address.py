@@ -8,7 +8,10 @@ address             transport    stands for
 ``gatt:ADDRESS``    ``gatt``     a Bluetooth LE device
 ``typed:``          ``typed``    a person or a keyboard-like device
 ``recorded:FILE``   ``recorded`` a stream recorded earlier
+``NAME:…``          ``NAME``     what another package registered so
 =================== ============ ======================================
+
+Whether a transport ``NAME`` exists is the registry's matter.
 """
 
 from __future__ import annotations
@@ -19,15 +22,15 @@ from axledger.contract.errors import BadInput
 
 __all__ = ["ends_for_good", "part_after", "transport_name_for"]
 
-_FORMS = "a port name, socket://host:port, gatt:ADDRESS, typed: or recorded:FILE"
-_PREFIXES = ("gatt", "typed", "recorded")
+_FORMS = "a port name, socket://host:port, gatt:ADDRESS, typed:, recorded:FILE or NAME:... of a registered transport"
+_PREFIX = re.compile(r"[a-z][a-z0-9-]+")  # two letters at least: a single one is a disk on Windows
 _URL = re.compile(r"[a-z][a-z0-9+.-]+://", re.IGNORECASE)
 
 
 def transport_name_for(address: str) -> str:
     """Return the transport's name for ``address``; raise ``BadInput`` where the form is unknown."""
     prefix, colon, rest = address.partition(":")
-    if colon and prefix in _PREFIXES:
+    if colon and _PREFIX.fullmatch(prefix) and not rest.startswith("//"):
         if not rest and prefix != "typed":
             raise _bad(address, f"nothing after {prefix}:")
         return prefix

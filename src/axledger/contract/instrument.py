@@ -22,7 +22,7 @@ class QuantityRecord(BaseModel):
     correction per unit reading (true = reading + zero + scale * reading), ``u_scale`` its uncertainty.
     """
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
 
     repeatability: Annotated[float, Field(gt=0)]
     resolution: Annotated[float, Field(ge=0)]

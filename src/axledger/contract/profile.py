@@ -254,6 +254,10 @@ class Timing(_Strict):
     answer_s: Annotated[float, Field(gt=0, le=60)] = 2.0
 
 
+TransportName = Annotated[str, Field(pattern=r"^[a-z][a-z0-9-]{1,30}$")]
+"""A transport's registered name: serial, socket, gatt, typed, recorded, or one that another package brings."""
+
+
 class Profile(_Strict):
     """A whole device description; see the fields for their meaning."""
 
@@ -261,7 +265,7 @@ class Profile(_Strict):
     name: Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9-]{1,40}$")]
     title: str
     decoder: str = "line"
-    transports: Annotated[tuple[Literal["serial", "socket", "gatt", "typed", "recorded"], ...], Field(min_length=1)]
+    transports: Annotated[tuple[TransportName, ...], Field(min_length=1)]
     resolution: dict[Quantity, Decimal] = {}
     edge_offset_m: dict[str, float] = {}
     """Reference edges a person can choose on the device: name to offset from the rear edge, m."""

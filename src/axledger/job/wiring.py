@@ -35,7 +35,7 @@ def supervisor_maker(
         return transport_class(transport_name_for(address))(address, profile, timer, **more)
 
     def make(address: str, profile: Profile, identity: Mapping[str, str], sink: Sink) -> LinkSupervisor:
-        transport_name_for(address)
+        transport_class(transport_name_for(address))  # an unknown form is a fault of the address, not of the link
         return LinkSupervisor(
             address, profile, clock, sink, make_transport=open_transport, find=finder(), identity=identity
         )

@@ -1,0 +1,1 @@
+"""An example plug-in: an invented distance meter that sends blocks of six bytes."""
