@@ -1,0 +1,89 @@
+"""Wiring: addresses choose transports, one device in two roles is one link, typed lines reach their instrument."""
+
+from __future__ import annotations
+
+import queue
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from axledger.contract.errors import BadInput, UnknownName
+from axledger.contract.instrument import Instrument, QuantityRecord
+from axledger.contract.quantity import Quantity
+from axledger.contract.transport import Arrived, Opened, SystemClock
+from axledger.job.fold import JobFold
+from axledger.job.wiring import sources_of, supervisor_maker
+from axledger_drivers.registry import decoder_for, load_profile
+
+RECORD = QuantityRecord(repeatability=0.001, resolution=0.001, u_zero=0.001)
+
+
+def _instrument(name: str, profile: str, address: str) -> Instrument:
+    return Instrument(name=name, profile=profile, address=address, quantities={Quantity.LENGTH: RECORD})
+
+
+def test_one_device_in_two_roles_is_one_link() -> None:
+    fold = JobFold("job", decoder_for)
+    both = _instrument("both", "metre-tilt", "/dev/one")
+    fold.instruments = {"meter": both, "inclinometer": both}
+    assert [(source.role, source.address) for source in sources_of(fold)] == [("meter", "/dev/one")]
+
+
+def test_two_devices_are_two_links_with_the_text_of_their_profiles() -> None:
+    fold = JobFold("job", decoder_for)
+    fold.instruments = {"meter": _instrument("a", "metre-line", "/dev/a"), "x": _instrument("b", "typed", "typed:b")}
+    sources = sources_of(fold)
+    assert [source.instrument for source in sources] == ["a", "b"]
+    assert 'name = "metre-line"' in sources[0].profile_text
+
+
+def test_a_profile_of_the_shops_own_is_found(tmp_path: Path) -> None:
+    text = 'schema = 1\nname = "own"\ntitle = "own"\ntransports = ["serial"]\n[[line]]\nkind = "status"\n'
+    (tmp_path / "own.toml").write_text(text + 'pattern = "x"\nstatus = "other"\n', encoding="utf-8")
+    fold = JobFold("job", decoder_for)
+    fold.instruments = {"meter": _instrument("a", "own", "/dev/a")}
+    assert sources_of(fold, [tmp_path])[0].profile_text.startswith("schema = 1")
+    with pytest.raises(UnknownName):
+        sources_of(fold)
+
+
+@pytest.mark.parametrize("address", ["", "ftp://somewhere"])
+def test_an_address_of_unknown_form_is_refused_before_any_thread_starts(address: str) -> None:
+    make = supervisor_maker(SystemClock())
+    with pytest.raises(BadInput):
+        make(address, load_profile("metre-line"), {}, lambda _event: None)
+
+
+def test_a_transport_nobody_registered_is_named_with_the_known_ones() -> None:
+    with pytest.raises(UnknownName) as error:
+        supervisor_maker(SystemClock())("pigeon:7", load_profile("metre-line"), {}, lambda _event: None)
+    assert "serial" in error.value.known
+
+
+class _Lines:
+    def __init__(self) -> None:
+        self._lines: queue.SimpleQueue[str] = queue.SimpleQueue()
+
+    def readline(self) -> str:
+        return self._lines.get()
+
+    def push(self, line: str) -> None:
+        self._lines.put(line)
+
+
+def test_typed_lines_reach_the_instrument_at_their_address() -> None:
+    lines, heard = _Lines(), queue.SimpleQueue[Any]()
+    supervisor = supervisor_maker(SystemClock(), {"typed:bench": lines})(
+        "typed:bench", load_profile("typed"), {}, heard.put
+    )
+    supervisor.start()
+    try:
+        assert isinstance(heard.get(timeout=5), Opened)
+        lines.push("4.318 m\n")
+        arrived = heard.get(timeout=5)
+        assert isinstance(arrived, Arrived)
+        assert arrived.data == b"4.318 m\n"
+    finally:
+        supervisor.stop()
+        lines.push("")
