@@ -21,7 +21,6 @@ PACKAGES = {
     "simulators": ROOT / "simulators" / "axledger_simulators",
 }
 WITHOUT_TWIN = {
-    "src/axledger/contract/decoder.py": "protocols only; tests/drivers/test_examination.py holds every decoder to them",
     "simulators/axledger_simulators/peers/peer.py": "a protocol only; its implementations have tests of their own",
 }
 

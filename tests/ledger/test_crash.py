@@ -93,12 +93,3 @@ def test_a_second_writer_is_told_who_has_the_folder_and_readers_go_on(tmp_path: 
             assert [entry.kind for entry in reading.entries()] == ["held", "last"]
     with Ledger.open(tmp_path) as ledger:
         assert ledger.append([{"kind": "mine"}])[0].seq == 3
-
-
-def test_a_second_writer_in_the_same_process_is_refused(tmp_path: Path) -> None:
-    with Ledger.open(tmp_path) as ledger:
-        (tmp_path / "writer.pid").write_bytes(b"\xff")
-        with pytest.raises(StorageTrouble) as caught:
-            Ledger.open(tmp_path)
-        assert caught.value.found == "another process has the writer lock"
-        ledger.append([{"kind": "x"}])

@@ -65,16 +65,6 @@ def test_what_is_appended_is_what_is_read(tmp_path: Path) -> None:
         assert next(again.entries()).job == "a"
 
 
-def test_entries_are_paged_without_loss_and_end_where_they_began(tmp_path: Path) -> None:
-    with Ledger.open(tmp_path) as ledger:
-        ledger.append([body(number) for number in range(1, 1201)])
-        reading = ledger.entries()
-        seen = [next(reading).seq]
-        ledger.append([body(0)])
-        seen += [entry.seq for entry in reading]
-        assert seen == list(range(1, 1201))
-
-
 @settings(max_examples=25, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
 @given(bursts=st.lists(st.integers(0, 9), max_size=6), reopen=st.sets(st.integers(0, 5)))
 def test_appending_and_reopening(tmp_path_factory: pytest.TempPathFactory, bursts: list[int], reopen: set[int]) -> None:
@@ -183,48 +173,6 @@ def test_a_lock_of_another_program_delays_and_loses_nothing(tmp_path: Path) -> N
         foreign.execute("ROLLBACK")
         foreign.close()
         assert [entry.seq for entry in ledger.append([body(2)])] == [2]
-
-
-@pytest.mark.parametrize(
-    "sql",
-    [
-        "UPDATE entries SET kind = 'y'",
-        "UPDATE OR REPLACE entries SET seq = 2 WHERE seq = 1",
-        "UPDATE OR IGNORE entries SET body = ''",
-        "DELETE FROM entries",
-        "DELETE FROM entries WHERE seq = 2",
-        "INSERT OR REPLACE INTO entries VALUES (1, 'x', NULL, '{}', x'00', x'00')",
-        "REPLACE INTO entries VALUES (2, 'x', NULL, '{}', x'00', x'00')",
-        "INSERT INTO entries VALUES (4, 'x', NULL, '{}', x'00', x'00')",
-        "INSERT INTO entries VALUES (NULL, 'x', NULL, '{}', x'00', x'00')",
-        "INSERT INTO entries VALUES (0, 'x', NULL, '{}', x'00', x'00')",
-        "INSERT INTO entries VALUES (1, 'x', NULL, '{}', x'00', x'00') ON CONFLICT DO UPDATE SET kind = 'z'",
-        "INSERT INTO entries VALUES (3, 'x', NULL, 5.5, 7, 'text')",
-    ],
-)
-def test_no_statement_changes_or_slips_in_an_entry(tmp_path: Path, sql: str) -> None:
-    with Ledger.open(tmp_path) as ledger:
-        stored = ledger.append([body(1), body(2)])
-        foreign = sqlite3.connect(ledger.path)
-        with pytest.raises(sqlite3.IntegrityError):
-            foreign.execute(sql)
-        foreign.close()
-        assert list(ledger.entries()) == stored
-
-
-def test_an_entry_slipped_in_by_another_program_is_found(tmp_path: Path) -> None:
-    ledger = Ledger.open(tmp_path)
-    ledger.append([body(1)])
-    foreign = sqlite3.connect(ledger.path)
-    with foreign:
-        foreign.execute("INSERT INTO entries VALUES (2, 'x', NULL, '{}', x'00', x'00')")
-    foreign.close()
-    with pytest.raises(StorageTrouble) as caught:
-        ledger.append([body(2)])
-    assert caught.value.cause is StorageCause.DAMAGED
-    with pytest.raises(StorageTrouble):
-        ledger.close()
-    assert verify_folder(tmp_path).first_bad == 2
 
 
 def test_readers_in_other_threads_see_whole_bursts_only(tmp_path: Path) -> None:

@@ -12,7 +12,6 @@ import pytest
 
 from axledger.contract.errors import StorageCause, StorageTrouble
 from axledger.ledger import Ledger, verify_folder
-from axledger.ledger.store import connect_writer, settle_journal, synchronous_for
 
 
 @contextmanager
@@ -126,27 +125,6 @@ def test_folders_of_any_name(tmp_path: Path, name: str) -> None:
     with Ledger.read(folder) as ledger:
         assert ledger.head().size == 1
     assert verify_folder(folder).ok
-
-
-def test_the_settings_of_the_writing_connection(tmp_path: Path) -> None:
-    connection = connect_writer(tmp_path / "x.db", busy_timeout_s=1.5)
-    settings = {
-        name: connection.execute(f"PRAGMA {name}").fetchone()[0]
-        for name in ("journal_mode", "synchronous", "recursive_triggers", "busy_timeout")
-    }
-    connection.close()
-    assert settings == {"journal_mode": "wal", "synchronous": 2, "recursive_triggers": 1, "busy_timeout": 1500}
-
-
-def test_the_journal_mode_is_read_back(tmp_path: Path) -> None:
-    connection = sqlite3.connect(":memory:")
-    with pytest.raises(StorageTrouble, match="cannot be used") as caught:
-        settle_journal(connection, tmp_path / "x.db")
-    connection.close()
-    assert "'memory'" in caught.value.found
-    # What each mode needs: SQLite documentation, PRAGMA synchronous; from memory.
-    modes = ("wal", "delete", "truncate", "persist", "memory", "off")
-    assert [synchronous_for(mode) for mode in modes] == ["FULL", "EXTRA", "EXTRA", "EXTRA", None, None]
 
 
 def test_a_ledger_another_tool_took_out_of_write_ahead_mode(tmp_path: Path) -> None:

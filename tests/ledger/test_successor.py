@@ -7,7 +7,6 @@ import pytest
 
 from axledger.contract.errors import Refused, StorageTrouble
 from axledger.ledger import Ledger, TreeHead, verify_folder
-from axledger.ledger.files import copies_beside, current_ledger, next_ledger
 from axledger.ledger.verify import verify_file
 
 
@@ -69,13 +68,3 @@ def test_a_sound_ledger_has_no_successor(tmp_path: Path) -> None:
     assert not (tmp_path / "ledger-2.db").exists()
     with Ledger.open(tmp_path) as ledger:
         assert ledger.path.name == "ledger.db"
-
-
-def test_names_are_ordered_by_number(tmp_path: Path) -> None:
-    assert current_ledger(tmp_path).name == "ledger.db"
-    for name in ("ledger.db", "ledger-2.db", "ledger-10.db", "ledger-1.db", "ledger-02.db", "ledger (2).db"):
-        (tmp_path / name).touch()
-    assert current_ledger(tmp_path).name == "ledger-10.db"
-    assert next_ledger(current_ledger(tmp_path)).name == "ledger-11.db"
-    assert next_ledger(tmp_path / "ledger.db").name == "ledger-2.db"
-    assert copies_beside(tmp_path) == ("ledger (2).db", "ledger-02.db", "ledger-1.db")

@@ -14,6 +14,7 @@ from axledger.ledger import Ledger
 from axledger_drivers.registry import decoder_for
 from axledger_simulators.clock import VirtualClock
 from axledger_simulators.kit import Kit
+from axledger_simulators.peers.peer import OnReceive
 from axledger_simulators.slips import SlipKind, Slipping
 from axledger_simulators.technician import Technician
 from axledger_simulators.vehicle import SimulatedVehicle
@@ -24,7 +25,7 @@ class _Heard:
 
     def __init__(self, address: str) -> None:
         self.address = address
-        self.on_receive = None
+        self.on_receive: OnReceive | None = None
         self.sent: list[bytes] = []
 
     def send(self, data: bytes) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import cast
@@ -12,6 +13,8 @@ from axledger.ledger.entry import TreeHead
 from axledger.ledger.store import sync_folder
 
 __all__ = ["head_path", "read_head_file", "write_head_file"]
+
+_ROOT = re.compile(r"[0-9a-f]{64}")
 
 
 def head_path(ledger_path: Path) -> Path:
@@ -48,6 +51,6 @@ def read_head_file(ledger_path: Path) -> TreeHead | None:
         raise ValueError("nested too deeply") from error
     fields = cast("dict[str, object]", stated) if isinstance(stated, dict) else {}
     size, root = fields.get("size"), fields.get("root")
-    if type(size) is not int or size < 0 or not isinstance(root, str) or len(root) != 64:
+    if type(size) is not int or size < 0 or not isinstance(root, str) or not _ROOT.fullmatch(root):
         raise ValueError("no size and root in it")
     return TreeHead(size, root)

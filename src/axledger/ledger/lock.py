@@ -35,7 +35,9 @@ class WriterLock:
                 self._holder.write_text(f"{os.getpid()}\n", encoding="ascii")
 
     def release(self) -> None:
-        """Let another writer in."""
+        """Let another writer in; twice does nothing."""
+        if not self._lock.is_locked:
+            return  # the name beside the lock is another writer's by now
         with suppress(OSError):
             self._holder.unlink(missing_ok=True)
         self._lock.release()

@@ -25,9 +25,9 @@ def node_reader(connection: sqlite3.Connection) -> NodeReader:
             "SELECT substr(nodes, ?, ?) FROM entries WHERE seq = ?",
             (level * HASH_BYTES + 1, HASH_BYTES, last_seq),
         ).fetchone()
-        if row is None or len(row[0]) != HASH_BYTES:
+        if row is None or not isinstance(row[0], bytes) or len(row[0]) != HASH_BYTES:
             raise LookupError(f"the tree node over entries {(position << level) + 1} to {last_seq} is missing")
-        return bytes(row[0])
+        return row[0]
 
     return read
 

@@ -52,8 +52,9 @@ def version_of(connection: sqlite3.Connection) -> int | None:
     if not connection.execute("SELECT 1 FROM sqlite_schema WHERE type = 'table' AND name = 'meta'").fetchone():
         return None
     row = connection.execute("SELECT CAST(value AS BLOB) FROM meta WHERE key = 'schema'").fetchone()
-    stated = row[0].decode("ascii", "replace") if row else ""
-    return int(stated) if stated.isascii() and stated.isdigit() else None
+    stated = row[0].decode("ascii", "replace") if row and row[0] is not None else ""
+    # Nine digits: no version will ever need more, and a damaged text may be too long to be a number.
+    return int(stated) if stated.isascii() and stated.isdigit() and len(stated) <= 9 else None
 
 
 def schema_fault(connection: sqlite3.Connection) -> str | None:

@@ -116,9 +116,16 @@ def _cause(error: Exception, path: Path) -> StorageCause:
         return _ERRNOS.get(number or 0, StorageCause.OTHER)
     code = primary_code(error)
     # A full disk met while growing the shared index arrives as an input/output error.
-    if code == sqlite3.SQLITE_IOERR and shutil.disk_usage(path.parent).free < _NO_ROOM_BYTES:
+    if code == sqlite3.SQLITE_IOERR and _no_room(path.parent):
         return StorageCause.FULL
     return _CAUSES.get(code, StorageCause.OTHER)
+
+
+def _no_room(folder: Path) -> bool:
+    try:
+        return shutil.disk_usage(folder).free < _NO_ROOM_BYTES
+    except OSError:
+        return False  # the disk itself is gone, unplugged while in use
 
 
 def primary_code(error: sqlite3.Error) -> int:
@@ -167,7 +174,7 @@ def reserve_log(connection: sqlite3.Connection) -> None:
     try:
         connection.execute("INSERT INTO meta VALUES ('room', CAST(zeroblob(?) AS TEXT))", (_LOG_BYTES,))
     finally:
-        connection.execute("ROLLBACK")
+        connection.rollback()  # no statement of our own: on a full disk SQLite has rolled back already
         connection.execute("PRAGMA cache_size=-2000")
 
 
