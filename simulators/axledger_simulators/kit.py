@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
+from axledger.contract.errors import DeviceCause, DeviceTrouble
 from axledger.contract.instrument import Instrument, QuantityRecord
 from axledger.contract.quantity import Quantity
 from axledger_simulators.inclinometer import Inclinometer
@@ -37,13 +38,19 @@ class Kit:
         """Draw the devices and plug them in.
 
         Ports of a pty carrier appear as links in ``folder``; a socket carrier listens at ``first_port`` and the
-        one after it, or at any two free ports for 0.
+        one after it, or at any two free ports for 0. Raises ``DeviceTrouble`` where one cannot be had.
         """
+        meter_peer = _peer(carrier, folder / "meter", first_port)
+        try:
+            inclinometer_peer = _peer(carrier, folder / "inclinometer", first_port and first_port + 1)
+        except DeviceTrouble:
+            meter_peer.close()
+            raise
         return cls(
             meter=meter or DistanceMeter(seed, form="metre-line-fine"),
             inclinometer=Inclinometer(seed),
-            meter_peer=_peer(carrier, folder / "meter", first_port),
-            inclinometer_peer=_peer(carrier, folder / "inclinometer", first_port and first_port + 1),
+            meter_peer=meter_peer,
+            inclinometer_peer=inclinometer_peer,
         )
 
     def instruments(self, suffix: str = "") -> dict[str, Instrument]:
@@ -66,11 +73,18 @@ class Kit:
 
 
 def _peer(carrier: Carrier, link: Path, port: int) -> Peer:
-    if carrier == "socket":
-        return TcpPort(port=port)
-    from axledger_simulators.peers.pty_port import PtyPort  # noqa: PLC0415 - exists on POSIX only
+    try:
+        if carrier == "socket":
+            return TcpPort(port=port)
+        from axledger_simulators.peers.pty_port import PtyPort  # noqa: PLC0415 - exists on POSIX only
 
-    return PtyPort(link)
+        return PtyPort(link)
+    except OSError as error:
+        where = f"port {port}" if carrier == "socket" else str(link)
+        raise DeviceTrouble(
+            f"{where} cannot be offered", cause=DeviceCause.BUSY, found=error.strerror or str(error),
+            allowed="a place that no other program uses", do="name another one, or end the other simulation",
+        ) from error  # fmt: skip
 
 
 def default_carrier() -> Carrier:

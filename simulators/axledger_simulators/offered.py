@@ -73,7 +73,7 @@ def follow(following: Following, running: Callable[[], bool]) -> int:
         now = following.fold()
         if now is None or now.closed or now.current() is None:
             break
-        if any(link.state == "opened" for link in now.links.values()):
+        if _all_open(now):
             _one_shot(following, technician, now, running)
         else:
             following.sleep(0.2)
@@ -84,7 +84,7 @@ def _waited_for(following: Following, running: Callable[[], bool]) -> JobFold | 
     told = False
     while running():
         fold = following.fold()
-        if fold is not None and any(link.state == "opened" for link in fold.links.values()):
+        if fold is not None and _all_open(fold):
             backlog_s = max(link.profile.timing.backlog_s for link in fold.links.values())
             following.sleep(backlog_s + 0.5)  # what is sent while a link comes up counts as taken before
             return following.fold()
@@ -93,6 +93,12 @@ def _waited_for(following: Following, running: Callable[[], bool]) -> JobFold | 
             told = True
         following.sleep(0.2)
     return None
+
+
+def _all_open(fold: JobFold) -> bool:
+    """Tell whether every instrument of the job is listened to: bytes sent earlier would go nowhere."""
+    heard = {link.instrument for link in fold.links.values() if link.state == "opened"}
+    return bool(fold.instruments) and heard >= {instrument.name for instrument in fold.instruments.values()}
 
 
 def _technician(following: Following, layout: Layout) -> Technician:

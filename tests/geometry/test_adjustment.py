@@ -154,9 +154,7 @@ def test_what_the_datum_cannot_touch_is_the_same_free_and_fixed(seed: int, off_m
     design = jacobian_of(free.x.reshape(-1, 2), distances, names)
     everything = np.concatenate((np.zeros(2), fixed.x[:1], np.zeros(1), fixed.x[1:])).reshape(-1, 2)
     other = np.delete(jacobian_of(everything, distances, names), [0, 1, 3], axis=1)
-    assert design @ free.covariance @ design.T == pytest.approx(
-        other @ fixed.covariance @ other.T, rel=1e-7, abs=1e-15
-    )
+    assert design @ free.covariance @ design.T == pytest.approx(other @ fixed.covariance @ other.T, rel=1e-7, abs=1e-15)
 
 
 @pytest.mark.parametrize("off_m", [0.0, 0.3])

@@ -175,9 +175,7 @@ def test_words_and_units() -> None:
 
 
 def test_a_number_equal_to_the_size_stands_for_zero() -> None:
-    axle = AxleGeometry(
-        id="a", name="axle", group="rear", driven=False, x=2, y=2, yaw=0, x_m=-7.0, wheel_half_m=1.0
-    )
+    axle = AxleGeometry(id="a", name="axle", group="rear", driven=False, x=2, y=2, yaw=0, x_m=-7.0, wheel_half_m=1.0)
     unit = UnitGeometry(
         id="t", name="trailer", powered=False, reference="coupling", pin_x_m=0.0, toe_diameter_m=1.0, axles=(axle,)
     )

@@ -82,9 +82,7 @@ def test_a_shift_or_turn_of_the_whole_unit_changes_no_reading(
 
 
 @pytest.mark.parametrize("name", LAYOUTS)
-def test_a_shift_of_the_heights_changes_no_reading(
-    model_of: Callable[[str], Model], lifelike: Draw, name: str
-) -> None:
+def test_a_shift_of_the_heights_changes_no_reading(model_of: Callable[[str], Model], lifelike: Draw, name: str) -> None:
     model = model_of(name)
     network, x = model.network, lifelike(model, 6)
     higher = replace(network, points=replace(network.points, height=network.points.height + 0.4))

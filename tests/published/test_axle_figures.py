@@ -121,7 +121,9 @@ def test_six_distances_of_four_points() -> None:
 def test_four_points_detect_a_wrong_length_and_cannot_locate_it() -> None:
     fair = accused(four_points(SIX_READ_MM))
     assert fair.tolist() == pytest.approx([0.0508] * 6, abs=6e-5)
-    wrong = four_points([length + (10.0 if line == "FL-RL" else 0.0) for line, length in zip(SIX, SIX_READ_MM)])
+    wrong = four_points(
+        [length + (10.0 if line == "FL-RL" else 0.0) for line, length in zip(SIX, SIX_READ_MM, strict=True)]
+    )
     assert accused(wrong).tolist() == pytest.approx([4.790] * 6, abs=6e-4)
     assert wrong.square_sum == pytest.approx(22.941, abs=6e-4)
 
@@ -212,7 +214,7 @@ def test_diagonals_of_a_turned_and_shifted_axle(
     ],
 )
 def test_diagonals_alone_take_an_offset_for_yaw(diagonals_mm: tuple[float, float], false_yaw_deg: float) -> None:
-    on_line = {name: (x, -1, 1 if yaw >= 0 else -1, *rest) for name, (x, _, yaw, *rest) in TWO_AXLES.items()}
+    on_line = {name: (s[0], -1, 1 if s[2] >= 0 else -1, s[3], s[4], s[5], s[6]) for name, s in TWO_AXLES.items()}
     adjusted = solved(network(2, on_line, DIAGONALS), list(diagonals_mm), [0.0, 0.0])
     assert degrees(adjusted.x[1]) == pytest.approx(false_yaw_deg, abs=2e-6)
 

@@ -75,7 +75,8 @@ def test_stated_uncertainties_agree_with_monte_carlo() -> None:
                 prior_sd=model.prior_sd,
             )
         )
-        assert adjusted.converged and adjusted.minimum
+        assert adjusted.converged
+        assert adjusted.minimum
         values, u[draw] = stated(model, adjusted)
         errors[draw] = values - values_of(model, true)
         squares[draw] = adjusted.square_sum / adjusted.freedom

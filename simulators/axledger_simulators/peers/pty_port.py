@@ -59,9 +59,17 @@ class PtyPort:
         reader = threading.Thread(target=self._run, args=(master, wake_read), name=name, daemon=True)
         self._ends = _Ends(master=master, slave=slave, wake_read=wake_read, wake_write=wake_write, reader=reader)
         reader.start()
+        try:
+            self._put_link(os.ttyname(slave))
+        except OSError:
+            self.unplug()
+            raise
+
+    def _put_link(self, terminal: str) -> None:
+        """Put the link on ``terminal`` at one stroke, also where an old one is left over."""
         fresh = self._link.with_name(self._link.name + ".new")
         fresh.unlink(missing_ok=True)
-        fresh.symlink_to(os.ttyname(slave))
+        fresh.symlink_to(terminal)
         fresh.replace(self._link)
 
     def unplug(self) -> None:

@@ -51,8 +51,12 @@ class TcpPort:
         listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
         if os.name == "posix":  # elsewhere this option lets two programs share a port
             listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        listener.bind(("127.0.0.1", self._port))
-        listener.listen(1)
+        try:
+            listener.bind(("127.0.0.1", self._port))
+            listener.listen(1)
+        except OSError:
+            listener.close()
+            raise
         self._port = listener.getsockname()[1]
         session = _Session(listener, *socket.socketpair())
         session.thread = threading.Thread(target=self._run, args=(session,), name=f"tcp {self._port}", daemon=True)

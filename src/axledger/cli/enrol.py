@@ -64,7 +64,8 @@ def _list(*, as_json: bool) -> int:
         known = instruments_in(ledger)
     if as_json:
         print_json([enrolled.instrument.model_dump(mode="json") for enrolled in known.values()])
-    for name, enrolled in [] if as_json else known.items():
+        return 0
+    for name, enrolled in known.items():
         print(f"{name}: {_words(enrolled.instrument)}")
     return 0
 
@@ -92,12 +93,12 @@ def _instrument(parsed: argparse.Namespace) -> Any:
             f"profile {profile.name} cannot be used at {parsed.address}", found=carrier,
             allowed=", ".join(profile.transports), do="choose another profile or address",
         )  # fmt: skip
-    quantities: dict[Quantity, Any] = {}
-    if Quantity.LENGTH in profile.quantities():
-        quantities[Quantity.LENGTH] = _length(parsed, profile)
-    if Quantity.INCLINATION in profile.quantities():
-        quantities[Quantity.INCLINATION] = _inclination(parsed, profile)
     try:
+        quantities: dict[Quantity, Any] = {}
+        if Quantity.LENGTH in profile.quantities():
+            quantities[Quantity.LENGTH] = _length(parsed, profile)
+        if Quantity.INCLINATION in profile.quantities():
+            quantities[Quantity.INCLINATION] = _inclination(parsed, profile)
         return Instrument(
             name=parsed.name,
             serial=parsed.serial,
@@ -153,8 +154,8 @@ def _length(parsed: argparse.Namespace, profile: Any) -> Any:
         resolution=resolution,
         zero=parse_length(parsed.zero).si,
         u_zero=parse_length(parsed.u_zero).si,
-        scale=parsed.scale_ppm * 1e-6,
-        u_scale=parsed.u_scale_ppm * 1e-6,
+        scale=parsed.scale_ppm / 1e6,
+        u_scale=parsed.u_scale_ppm / 1e6,
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import sys
 from typing import Any
 
 from axledger.cli.folder import add_json, add_person, data_folder, own_folder, person_of, print_json
@@ -101,7 +102,20 @@ def _roles(ledger: Any, parsed: argparse.Namespace) -> dict[str, Any]:
             )
         if fitting:
             roles[role] = fitting[0]
+    _must_not_share(roles)
     return roles
+
+
+def _must_not_share(roles: dict[str, Any]) -> None:
+    """Refuse two instruments at one address: only one of them could ever be heard."""
+    from axledger.contract.errors import BadInput
+
+    chosen = {enrolled.instrument.name: enrolled.instrument.address for enrolled in roles.values()}
+    if len(set(chosen.values())) < len(chosen):
+        raise BadInput(
+            "two instruments of the job have one address", found=", ".join(f"{n} at {a}" for n, a in chosen.items()),
+            allowed="an address for each, or one instrument that measures both", do="enrol one of them anew",
+        )  # fmt: skip
 
 
 def _folded(job: str | None) -> tuple[Any, Any]:
@@ -140,17 +154,21 @@ def _show_plan(job: str | None, *, as_json: bool) -> int:
 
 
 def _print_plan(fold: Any, proof: Any) -> None:
-    from rich.console import Console
+    import shutil
+    import textwrap
 
+    from axledger.cli.job_screen import writes_unicode
     from axledger.job.state import Words, state_of
-    from axledger.terminal.forecast import forecast_table
-    from axledger.terminal.tables import instruments_table, plan_table
+    from axledger.terminal.forecast import forecast_lines
+    from axledger.terminal.tables import instrument_lines, plan_lines
 
-    console, state = Console(highlight=False), state_of(fold, Words(fold.layout))
-    console.print(f"job {fold.job}: {fold.layout.title}, {state.limits_title}")
-    console.print(instruments_table(state.instruments))
-    console.print(plan_table(state.shots))
-    console.print(forecast_table(proof.results))
+    width = max(80, shutil.get_terminal_size((80, 24)).columns)
+    unicode, state = writes_unicode(sys.stdout), state_of(fold, Words(fold.layout))
+    title = f"job {fold.job}: {fold.layout.title}, {state.limits_title}"
+    lines = [*textwrap.wrap(title, width, subsequent_indent="  "), ""]
+    lines += [*instrument_lines(state.instruments, width=width, unicode=unicode), ""]
+    lines += [*plan_lines(state.shots, width=width, unicode=unicode), ""]
+    lines += forecast_lines(proof.results, width=width, unicode=unicode)
     for words, keys in (
         ("not determined by this plan", proof.undetermined),
         ("limits that these instruments, settings and shots cannot decide", proof.cannot_decide),
@@ -158,7 +176,8 @@ def _print_plan(fold: Any, proof: Any) -> None:
         ("shots that would help", proof.cure),
     ):
         if keys:
-            console.print(f"{words}: {', '.join(keys)}")
+            lines += textwrap.wrap(f"{words}: {', '.join(keys)}", width, subsequent_indent="  ")
+    print("\n".join(lines))
 
 
 def _show(parsed: argparse.Namespace) -> int:
@@ -172,13 +191,14 @@ def _show(parsed: argparse.Namespace) -> int:
         return 0
     from rich.console import Console
 
+    from axledger.cli.job_screen import writes_unicode
     from axledger.job.state import Words, decisive_of, state_of
     from axledger.terminal.tables import results_text
 
     state = state_of(fold, Words(fold.layout), decisive_of(fold))
     console = Console(highlight=False)
     console.print(f"job {fold.job}: {fold.layout.title}; {'closed' if fold.closed else 'open'}; {state.limits_title}")
-    console.print(results_text(state, width=console.width))
+    console.print(results_text(state, width=console.width, unicode=writes_unicode(sys.stdout)))
     console.print(f"ledger head: {head.size} {head.root}")
     return 0
 
@@ -223,7 +243,7 @@ def _close(parsed: argparse.Namespace) -> int:
     from axledger_drivers.registry import decoder_for
 
     clock = SystemClock()
-    with Ledger.open(data_folder()) as ledger:
+    with Ledger.open(data_folder(), create=False) as ledger:
         run_ = JobRun(
             ledger, parsed.job or latest_job(ledger), clock=clock, make_decoder=decoder_for,
             make_supervisor=supervisor_maker(clock), person=person_of(parsed), device="command line",

@@ -13,14 +13,14 @@ from typing import Any, TextIO
 
 from axledger.cli.folder import data_folder, own_folder, person_of, print_json
 
-__all__ = ["NoView", "View", "work"]
+__all__ = ["NoView", "View", "view_for", "work", "writes_unicode"]
 
 _WAIT_S = 0.05
 """How long to wait for bytes before looking at the keys: short enough that a key feels immediate."""
 
 
 class NoView:
-    """Shows nothing; for ``--json``."""
+    """Shows nothing, as standard output is for JSON; messages go to standard error."""
 
     def __enter__(self) -> NoView:
         return self
@@ -32,7 +32,9 @@ class NoView:
         """Show nothing of ``fold`` and ``told``."""
 
     def say(self, message: str) -> None:
-        """Show nothing of ``message``."""
+        """Write ``message`` to standard error."""
+        if message:
+            print(message, file=sys.stderr)
 
 
 class View:
@@ -69,7 +71,7 @@ class View:
 
 
 class TypedLines:
-    """A source whose lines are pushed in: what a person typed for one instrument."""
+    """A source whose lines are pushed in: what a person typed for one instrument. ``end`` lets its reader go."""
 
     def __init__(self) -> None:
         self._lines: queue.SimpleQueue[str] = queue.SimpleQueue()
@@ -82,20 +84,59 @@ class TypedLines:
         """Hand a line over."""
         self._lines.put(line if line.endswith("\n") else line + "\n")
 
+    def end(self) -> None:
+        """End the source: the thread that waits for a line would never leave otherwise."""
+        self._lines.put("")
 
-def view_for(stream: TextIO, *, colour: bool, unicode: bool) -> View:
-    """Return the view that fits the stream: a screen on a terminal, a plain log in a pipe."""
+
+class TypedReadings:
+    """Hands typed readings to the instrument of the current shot and tells while one is still on its way.
+
+    Lines of a pipe come all at once, and an act such as ``undo`` is meant for the reading typed before it.
+    """
+
+    _PATIENCE_NS = 5_000_000_000
+
+    def __init__(self, run: Any, feeds: Mapping[str, TypedLines]) -> None:
+        self._run, self._feeds = run, feeds
+        self._heard: int | None = None
+        self._since_ns = 0
+
+    def take(self, line: str) -> None:
+        """Hand a typed line over."""
+        fold = self._run.fold
+        shot = fold.current()
+        role = "inclinometer" if shot is not None and shot.kind == "tilt" else "meter"
+        feed = self._feeds.get(fold.instruments[role].address) if role in fold.instruments else None
+        if feed is not None:
+            self._heard, self._since_ns = len(fold.heard), time.monotonic_ns()
+            feed.push(line)
+
+    def wait(self) -> bool:
+        """Tell whether a typed line has not yet reached the job."""
+        if self._heard is not None:
+            came = len(self._run.fold.heard) > self._heard
+            if came or time.monotonic_ns() - self._since_ns > self._PATIENCE_NS:
+                self._heard = None
+        return self._heard is not None
+
+
+def view_for(stream: TextIO | None, *, colour: bool, unicode: bool) -> View:
+    """Return the view that fits the stream: a screen on a terminal, a plain log in a pipe, nothing where none is."""
     from axledger.terminal.live import live_view
 
-    return View(live_view(stream, unicode=unicode and _writes_unicode(stream), colour=colour))
+    shown = stream if stream is not None else io.StringIO()
+    return View(live_view(shown, unicode=unicode and writes_unicode(shown), colour=colour))
 
 
-def _writes_unicode(stream: TextIO) -> bool:
+def writes_unicode(stream: TextIO) -> bool:
+    """Tell whether the stream can carry every character."""
     return (stream.encoding or "ascii").lower().replace("-", "").startswith("utf")
 
 
 def work(parsed: argparse.Namespace) -> int:
     """Run a job until the person leaves or closes it; return 0."""
+    from axledger.contract.errors import Refused
     from axledger.contract.transport import SystemClock
     from axledger.job.opening import fold_job, latest_job
     from axledger.job.run import JobRun
@@ -106,12 +147,14 @@ def work(parsed: argparse.Namespace) -> int:
     clock = SystemClock()
     with Ledger.open(data_folder(), create=False) as ledger:
         job = parsed.job or latest_job(ledger)
-        instruments = fold_job(ledger, job, decoder_for).instruments
-        feeds = {
-            instrument.address: TypedLines()
-            for instrument in instruments.values()
-            if instrument.address.startswith("typed:")
-        }
+        fold = fold_job(ledger, job, decoder_for)
+        if fold.closed:
+            raise Refused(
+                f"job {job} is closed", found="its statement", allowed="an open job",
+                do=f"look at it with `axledger job show {job}`, or open a new one for this vehicle",
+            )  # fmt: skip
+        addresses = [instrument.address for instrument in fold.instruments.values()]
+        feeds = {address: TypedLines() for address in addresses if address.startswith("typed:")}
         run = JobRun(
             ledger, job, clock=clock, make_decoder=decoder_for, make_supervisor=supervisor_maker(clock, feeds),
             person=person_of(parsed),
@@ -123,6 +166,8 @@ def work(parsed: argparse.Namespace) -> int:
             with view:
                 _loop(run, view, parsed, feeds)
         finally:
+            for feed in feeds.values():
+                feed.end()
             run.stop()
         head = ledger.head()
     if parsed.json:
@@ -151,25 +196,17 @@ def _loop(run: Any, view: Any, parsed: argparse.Namespace, feeds: Mapping[str, T
     view.watch(run.fold, run.start(sources_of(run.fold, [own] if own is not None else [])))
     if parsed.prepared:
         view.watch(run.fold, run.act("tick", items=[item.id for item in PREPARATION], note="ticked at the start"))
-    with _input(wish_input, run, feeds) as wishes:
+    stream = sys.stdin if sys.stdin is not None and not sys.stdin.closed else io.StringIO()
+    readings = TypedReadings(run, feeds)
+    only_typed = len(feeds) == len({instrument.address for instrument in run.fold.instruments.values()})
+    with wish_input(stream, readings.take if feeds else None) as wishes:
         desk = _Desk(run, view, asks=isinstance(wishes, KeyInput))
         while not (parsed.until_done and run.fold.current() is None):
             desk.pump()
-            if desk.serve(wishes):
+            if readings.wait():
+                continue
+            if desk.serve(wishes) or (only_typed and wishes.ended):  # nobody is left who could type
                 return
-
-
-def _input(wish_input: Any, run: Any, feeds: Mapping[str, TypedLines]) -> Any:
-    stream = sys.stdin if sys.stdin is not None and not sys.stdin.closed else io.StringIO()
-
-    def typed(line: str) -> None:
-        shot = run.fold.current()
-        role = "inclinometer" if shot is not None and shot.kind == "tilt" else "meter"
-        address = run.fold.instruments[role].address if role in run.fold.instruments else ""
-        if address in feeds:
-            feeds[address].push(line)
-
-    return wish_input(stream, typed if feeds else None)
 
 
 class _Desk:

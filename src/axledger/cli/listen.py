@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import queue
+import sys
 import time
 from typing import Any
 
@@ -31,6 +32,12 @@ def run(parsed: argparse.Namespace) -> int:
     from axledger.ledger import Ledger
     from axledger_drivers.registry import decoder_for
 
+    for option, figure in (("count", parsed.count), ("seconds", parsed.seconds)):
+        if figure is not None and not figure > 0:
+            raise BadInput(
+                "there is nothing to wait for", found=f"{option} {figure:g}", allowed=f"a {option} above 0",
+                do="choose another figure, or leave the option out",
+            )  # fmt: skip
     clock = SystemClock()
     with Ledger.open(data_folder()) as ledger:
         name, address, text = _device(ledger, parsed)
@@ -54,7 +61,7 @@ def run(parsed: argparse.Namespace) -> int:
             session.say("stopped")
         finally:
             supervisor.stop()
-            session.end()
+            session.end(events)
     return 0 if session.readings or parsed.count is None else 1
 
 
@@ -96,10 +103,16 @@ class _Session:
         self.fold: Any = None
         self.readings = 0
         self._number = 0
+        self._up = False
+        self._asked_ns: int | None = None
+
+    def now_ns(self) -> int:
+        return int(self._clock.now().mono_ns)
 
     def say(self, words: str) -> None:
-        if not self._as_json:
-            print(words, flush=True)
+        """Print words; beside JSON they go to standard error."""
+        if words:
+            print(words, flush=True, file=sys.stderr if self._as_json else sys.stdout)
 
     def take(self, event: Any) -> None:
         from axledger.contract.transport import Arrived, Lost, Opened, Recovered, Silent
@@ -114,32 +127,51 @@ class _Session:
             self.link, what, event.stamp, job=None, instrument=self.name, profile=self._digest,
             address=self.address, identity=getattr(event, "identity", None), why=why,
         )])  # fmt: skip
-        if what in ("opened", "recovered"):
+        self._up = what in ("opened", "recovered")
+        self._asked_ns = None
+        if self._up:
             self.show(self.fold.opened(event.stamp.mono_ns, "opened"))
+        elif what == "lost":
+            self.show(self.fold.ended("lost"))
         self.say(f"link {what} {why}".rstrip())
 
     def _arrival(self, data: bytes, stamp: Any, channel: str = "", *, sent: bool = False) -> Any:
         self._number += 1
         return self._facts.arrival(self.link, self._number, data, stamp, job=None, channel=channel, sent=sent)
 
-    def send(self, supervisor: Any, command: bytes) -> None:
-        stamp = self._clock.now()
+    def ask(self, supervisor: Any) -> None:
+        """Send the measure command where the link is up and no answer is due; a lost answer is asked for again."""
+        from axledger.contract.errors import DeviceTrouble
+
+        patience_ns = self.profile.timing.answer_s * 1e9
+        if not self._up or (self._asked_ns is not None and self.now_ns() - self._asked_ns < patience_ns):
+            return
+        command, stamp = str(self.profile.commands.measure).encode("latin-1"), self._clock.now()
+        self._asked_ns = stamp.mono_ns
         self._ledger.append([self._arrival(command, stamp, sent=True)])
-        self.fold.sent(command, stamp.mono_ns)
-        supervisor.write(command)
+        self.show(self.fold.sent(command, stamp.mono_ns))
+        try:
+            supervisor.write(command)
+        except DeviceTrouble as trouble:  # the loss itself is on its way
+            self.say(f"- {trouble.what}: {trouble.found}")
 
-    def quiet(self) -> None:
-        self.show(self.fold.quiet(self._clock.now().mono_ns))
+    def quiet(self, now_ns: int) -> None:
+        self.show(self.fold.quiet(now_ns))
 
-    def end(self) -> None:
+    def end(self, events: Any) -> None:
+        """Take what the link still delivered while it was being closed, then record the end."""
+        while not events.empty():
+            self.take(events.get())
         self.show(self.fold.ended("closed"))
         self._ledger.append([self._facts.link(self.link, "closed", self._clock.now(), job=None)])
 
     def show(self, heard: Any) -> None:
-        from axledger.contract.frame import Measured
+        from axledger.contract.frame import DeviceFault, Measured
 
         for one in heard:
             outcome = one.frame.outcome
+            if isinstance(outcome, Measured | DeviceFault):
+                self._asked_ns = None
             if isinstance(outcome, Measured):
                 self.readings += 1
                 values = [(v.quantity.value, v.si, v.text, v.unit) for v in outcome.values]
@@ -155,23 +187,18 @@ class _Session:
 
 
 def _listen(session: _Session, supervisor: Any, events: Any, parsed: argparse.Namespace) -> None:
-    from axledger.contract.errors import AxledgerError
-
     ends = time.monotonic() + parsed.seconds if parsed.seconds is not None else None
-    asked, told = -1, 0
+    told = ""
     while (parsed.count is None or session.readings < parsed.count) and (ends is None or time.monotonic() < ends):
-        if parsed.measure and asked < session.readings and session.fold.state == "opened":
-            command = session.profile.commands.measure
-            try:
-                session.send(supervisor, (command or "").encode("latin-1"))
-                asked = session.readings
-            except AxledgerError:
-                pass  # the link is not up yet; asked again at the next turn
+        if parsed.measure:
+            session.ask(supervisor)
+        before = session.now_ns()
         try:
             session.take(events.get(timeout=0.1))
         except queue.Empty:
-            session.quiet()
+            session.quiet(before)  # what was stamped by then has reached the queue, so no gap is called early
         trouble = supervisor.status().trouble
-        if trouble is not None and trouble.count > told:
-            told = trouble.count
-            session.say(f"- {trouble.error.what}: {trouble.error.found}; {trouble.error.do}")
+        words = f"- {trouble.error.what}: {trouble.error.found}; {trouble.error.do}" if trouble is not None else ""
+        if words != told:  # it is tried again and again; once is enough to say so
+            told = words
+            session.say(words)

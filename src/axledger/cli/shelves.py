@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -91,7 +91,7 @@ class _Limits:
 
     def facts(self, sheet: Any) -> list[str]:
         kind = "EXAMPLE, not for real vehicles" if sheet.example else "own limits"
-        return [kind, f"rule: {sheet.rule}"] + [
+        return [kind, f"rule: {sheet.decision_rule.value}"] + [
             f"{limit.key}: {_bounds(limit)} {limit.unit} ({limit.source}, {limit.revision})" for limit in sheet.limit
         ]
 
@@ -107,11 +107,15 @@ def _folders(shelf: str) -> list[Path]:
     return [folder] if folder is not None else []
 
 
-def _text(name: str, read: Any) -> str:
+def _utf8(path: Path) -> str:
+    return path.read_text(encoding="utf-8")
+
+
+def _text(name: str, read: Callable[[Path], str]) -> str:
     from axledger.contract.errors import BadFile
 
     try:
-        return str(read(Path(name)))
+        return read(Path(name))
     except (OSError, UnicodeDecodeError) as error:
         words = getattr(error, "strerror", None) or str(error)
         raise BadFile(name, [(0, words)], allowed="a readable UTF-8 file", do="name another file") from error
@@ -140,6 +144,10 @@ def _show(shelf: Any, name: str, *, as_json: bool) -> int:
 
 
 def _check(shelf: Any, parsed: argparse.Namespace) -> int:
+    from axledger.contract.errors import BadFile
+
+    if not parsed.name.endswith(".toml") and Path(parsed.name).exists():
+        raise BadFile(parsed.name, [(0, "its name does not end in .toml")], allowed="a TOML file", do="rename it")
     found = shelf.load(parsed.name)
     frames = _frames(found, parsed.on) if parsed.on else None
     if parsed.json:
@@ -167,7 +175,7 @@ def _frames(profile: Any, stream: str) -> list[dict[str, Any]]:
     decoder = decoder_for(profile)
     frames = [
         frame
-        for chunk in parse_recorded(_text(stream, lambda path: path.read_text(encoding="utf-8")), path=stream)
+        for chunk in parse_recorded(_text(stream, _utf8), path=stream)
         for frame in (*decoder.quiet(chunk.at_ns), *decoder.feed(chunk.data, chunk.at_ns))
     ]
     described: list[dict[str, Any]] = []

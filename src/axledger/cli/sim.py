@@ -30,9 +30,10 @@ def run(parsed: argparse.Namespace) -> int:
     """Offer the devices until the plan is done or Ctrl-C is pressed."""
     from axledger_simulators.kit import Kit, default_carrier
 
+    _check(parsed)
     with tempfile.TemporaryDirectory(prefix="axledger-ports-") as temporary:
         folder = Path(parsed.ports) if parsed.ports else Path(temporary)
-        folder.mkdir(parents=True, exist_ok=True)
+        _make(folder)
         carrier = "socket" if parsed.socket is not None else "pty" if parsed.ports else default_carrier()
         kit = Kit.build(parsed.seed, carrier, folder, first_port=parsed.socket or 0)
         try:
@@ -41,6 +42,31 @@ def run(parsed: argparse.Namespace) -> int:
             return 0
         finally:
             kit.close()
+
+
+def _check(parsed: argparse.Namespace) -> None:
+    from axledger.contract.errors import BadInput
+
+    port = parsed.socket or 0
+    if parsed.seed < 0 or parsed.between < 0 or not 0.0 <= parsed.slips <= 0.5 or not 0 <= port < 65535:
+        raise BadInput(
+            "the simulation cannot run so",
+            found=f"seed {parsed.seed}, between {parsed.between:g}, slips {parsed.slips:g}, socket {port}",
+            allowed="a seed from 0, seconds from 0, slips from 0 to 0.5, a port from 0 to 65534",
+            do="choose other figures",
+        )
+
+
+def _make(folder: Path) -> None:
+    from axledger.contract.errors import BadInput
+
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise BadInput(
+            f"{folder} cannot hold the ports", found=error.strerror or str(error), allowed="a folder of your own",
+            do="name another with --ports",
+        ) from error  # fmt: skip
 
 
 def _offer(parsed: argparse.Namespace, kit: Any) -> int:

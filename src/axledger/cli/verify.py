@@ -26,6 +26,8 @@ def run(parsed: argparse.Namespace) -> int:
     elif report.ok:
         print(f"unchanged: {report.entries} entries\nhead: {report.head.size} {report.head.root}")
     else:
-        good = "" if report.first_bad is None else f"\nentries 1 to {report.first_bad - 1} are good"
-        print(f"CHANGED: entry {report.first_bad}: {report.reason}{good}")
+        print(f"CHANGED: {report.reason}")
+        if report.first_bad is not None:
+            good = report.first_bad - 1
+            print(f"first bad entry: {report.first_bad}; good before it: {f'1 to {good}' if good else 'none'}")
     return 0 if report.ok else 1

@@ -68,125 +68,144 @@ class Adjusted:
         return float(np.sqrt(self.square_sum / self.freedom)) if self.freedom > 0 else 1.0
 
 
+@dataclass(frozen=True, slots=True)
+class _Place:
+    """The problem seen from ``x``: predicted observations, their Jacobian and the weighted square sum."""
+
+    x: Array
+    predicted: Array
+    jacobian: Array
+    square_sum: float
+
+
+class _Problem:
+    """The equations with their weights; an absent prior has weight zero."""
+
+    def __init__(self, equations: Equations) -> None:
+        self.equations = equations
+        self.root_weight = 1.0 / equations.sd
+        self.prior_weight = equations.prior_sd**-2
+        self.held = np.isfinite(equations.prior_sd)
+        self.inner = None if equations.inner is None else np.linalg.qr(equations.inner)[0]
+
+    def at(self, x: Array) -> _Place:
+        predicted, jacobian = self.equations.predict(x)
+        return _Place(x, predicted, jacobian, self._square_sum(x, predicted))
+
+    def _square_sum(self, x: Array, predicted: Array) -> float:
+        misfit = self.root_weight * (predicted - self.equations.observed)
+        return float(misfit @ misfit + self.prior_weight @ self._prior_misfit(x) ** 2)
+
+    def _prior_misfit(self, x: Array) -> Array:
+        return np.where(self.held, self.equations.prior - x, 0.0)
+
+    def gradient(self, here: _Place) -> Array:
+        """Return the downhill gradient of half the square sum, ``(n,)``."""
+        misfit = self.root_weight**2 * (self.equations.observed - here.predicted)
+        return here.jacobian.T @ misfit + self.prior_weight * self._prior_misfit(here.x)
+
+    def normal(self, here: _Place) -> tuple[Array, Array]:
+        """Return the scaled normal matrix and the scale ``(n,)`` with ``N = D^-1 scaled D^-1``."""
+        design = here.jacobian * self.root_weight[:, None]
+        normal = design.T @ design
+        diagonal: Array = np.einsum("ii->i", normal)  # a view
+        diagonal += self.prior_weight
+        if self.inner is not None:
+            normal += self.inner @ self.inner.T * float(np.mean(diagonal))
+        scale = 1.0 / np.sqrt(diagonal)
+        normal *= scale
+        normal *= scale[:, None]
+        return normal, scale
+
+    def covariance(self, here: _Place, normal: Array, scale: Array) -> Array:
+        inverse = np.asarray(np.linalg.inv(normal), dtype=np.float64)
+        inverse *= scale
+        inverse *= scale[:, None]
+        if self.inner is None:
+            return inverse
+        # take off exactly what the datum's equations added: the null space at the optimum is not quite ``inner``
+        design = here.jacobian * self.root_weight[:, None]
+        diagonal: Array = (design**2).sum(axis=0) + self.prior_weight
+        shift = float(diagonal.mean())
+        datum = inverse @ self.inner
+        return np.asarray(inverse - shift * datum @ datum.T, dtype=np.float64)
+
+
 def adjust(equations: Equations, start: Array | None = None, *, most_iterations: int = 30) -> Adjusted:
     """Solve ``equations`` from ``start`` ``(n,)`` (default: the priors).
 
     Steps that would raise the weighted square sum are halved. Converged when the Gauss-Newton decrement, the
-    fall of the square sum that the next step promises, is below 1e-13 of a unit-weight square or of the
-    present sum: that step, the last one taken, moves a parameter by some millionths of its standard deviation
-    at most.
+    fall of the square sum that the next step promises, is below 1e-12 of a unit-weight square or of the
+    present sum: that step, the last one taken, moves a parameter by some hundred-thousandths of its standard
+    deviation at most, and what is left after it is a tenth of that or less.
     """
-    x = np.array(equations.prior if start is None else start, dtype=np.float64)
-    weight, prior_weight = equations.sd**-2, equations.prior_sd**-2
-    inner = None if equations.inner is None else np.linalg.qr(equations.inner)[0]
-    predicted, jacobian = equations.predict(x)
-    square_sum = _square_sum(equations, x, predicted, weight, prior_weight)
+    problem = _Problem(equations)
+    here = problem.at(np.array(equations.prior if start is None else start, dtype=np.float64))
+    normal, scale = problem.normal(here)
     converged, iterations = False, 0
     while iterations < most_iterations:
         iterations += 1
-        normal, scale = _normal(jacobian, weight, prior_weight, inner)
-        gradient = jacobian.T @ (weight * (equations.observed - predicted)) + prior_weight * _offset(equations, x)
+        gradient = problem.gradient(here)
         step = scale * np.linalg.solve(normal, scale * gradient)
         decrement = float(gradient @ step)
-        if decrement <= 1e-13 * max(1.0, square_sum):
+        if decrement <= 1e-12 * max(1.0, here.square_sum):
             # the last step is at hand, so it is taken, on the linear model: its bend is far below rounding
-            x, predicted, square_sum = x + step, predicted + jacobian @ step, square_sum - decrement
+            ahead = here.predicted + here.jacobian @ step
+            here = _Place(here.x + step, ahead, here.jacobian, here.square_sum - decrement)
             converged = True
             break
-        x, predicted, jacobian, square_sum, moved = _descend(
-            equations, x, step, square_sum, weight, prior_weight, (predicted, jacobian)
-        )
-        if not moved:  # rounding, not the model, now decides: the optimum is reached as closely as doubles allow
-            converged = decrement <= 1e-9 * max(1.0, square_sum)
+        lower = _descend(problem, here, step)
+        if lower is None:  # rounding, not the model, now decides: the optimum is reached as closely as doubles allow
+            converged = decrement <= 1e-9 * max(1.0, here.square_sum)
             break
-    return _describe(equations, x, predicted, jacobian, weight, prior_weight, inner, square_sum, iterations, converged)
+        here = lower
+        normal, scale = problem.normal(here)
+    return _describe(problem, here, problem.covariance(here, normal, scale), iterations, converged)
 
 
-def _offset(equations: Equations, x: Array) -> Array:
-    # inf priors have weight zero; 0 * (inf - x) would be nan, so a missing prior counts as met
-    return np.where(np.isfinite(equations.prior_sd), equations.prior - x, 0.0)
-
-
-def _square_sum(equations: Equations, x: Array, predicted: Array, weight: Array, prior_weight: Array) -> float:
-    misfit = predicted - equations.observed
-    return float(weight @ misfit**2 + prior_weight @ _offset(equations, x) ** 2)
-
-
-def _normal(jacobian: Array, weight: Array, prior_weight: Array, inner: Array | None) -> tuple[Array, Array]:
-    """Return the scaled normal matrix and the scale ``(n,)`` with ``N = D^-1 scaled D^-1``."""
-    normal = (jacobian.T * weight) @ jacobian
-    normal[np.diag_indices_from(normal)] += prior_weight
-    if inner is not None:
-        normal += inner @ inner.T * float(np.mean(np.diag(normal)))
-    scale = 1.0 / np.sqrt(np.diag(normal))
-    return normal * scale[:, None] * scale, scale
-
-
-def _descend(
-    equations: Equations,
-    x: Array,
-    step: Array,
-    square_sum: float,
-    weight: Array,
-    prior_weight: Array,
-    here: tuple[Array, Array],
-) -> tuple[Array, Array, Array, float, bool]:
+def _descend(problem: _Problem, here: _Place, step: Array) -> _Place | None:
     for _ in range(12):
-        trial = x + step
-        predicted, jacobian = equations.predict(trial)
-        lower = _square_sum(equations, trial, predicted, weight, prior_weight)
-        if lower <= square_sum:
-            return trial, predicted, jacobian, lower, True
+        trial = problem.at(here.x + step)
+        if trial.square_sum <= here.square_sum:
+            return trial
         step = step / 2
-    return x, here[0], here[1], square_sum, False
+    return None
 
 
-def _describe(
-    equations: Equations,
-    x: Array,
-    predicted: Array,
-    jacobian: Array,
-    weight: Array,
-    prior_weight: Array,
-    inner: Array | None,
-    square_sum: float,
-    iterations: int,
-    converged: bool,
-) -> Adjusted:
-    normal, scale = _normal(jacobian, weight, prior_weight, inner)
-    covariance = np.linalg.inv(normal) * scale[:, None] * scale
-    defect = 0
-    if inner is not None:
-        defect = inner.shape[1]
-        # take off exactly what the datum's equations added: the null space at the optimum is not quite ``inner``
-        shift = float(np.mean(np.diag((jacobian.T * weight) @ jacobian) + prior_weight))
-        datum = covariance @ inner
-        covariance = covariance - shift * datum @ datum.T
-    leverage = np.einsum("ij,jk,ik->i", jacobian, covariance, jacobian, optimize=True)
-    priors = int(np.count_nonzero(np.isfinite(equations.prior_sd)))
+def _describe(problem: _Problem, here: _Place, covariance: Array, iterations: int, converged: bool) -> Adjusted:
+    equations = problem.equations
+    leverage = np.einsum("ij,ij->i", here.jacobian @ covariance, here.jacobian)
+    defect = 0 if problem.inner is None else problem.inner.shape[1]
     return Adjusted(
-        x=x,
+        x=here.x,
         covariance=covariance,
-        residual=predicted - equations.observed,
-        redundancy=1.0 - weight * leverage,
-        prior_redundancy=1.0 - prior_weight * np.diag(covariance),
-        square_sum=square_sum,
-        freedom=len(predicted) + priors + defect - len(x),
+        residual=here.predicted - equations.observed,
+        redundancy=1.0 - problem.root_weight**2 * leverage,
+        prior_redundancy=1.0 - problem.prior_weight * np.diag(covariance),
+        square_sum=here.square_sum,
+        freedom=len(here.predicted) + int(np.count_nonzero(problem.held)) + defect - len(here.x),
         iterations=iterations,
         converged=converged,
-        minimum=_is_minimum(equations, x, predicted, weight, covariance),
+        minimum=_is_minimum(problem, here, covariance),
     )
 
 
-def _is_minimum(equations: Equations, x: Array, predicted: Array, weight: Array, covariance: Array) -> bool:
+def _is_minimum(problem: _Problem, here: _Place, covariance: Array) -> bool:
     """Check the second-order condition along the softest direction.
 
     The Hessian of half the square sum is ``N + sum(w v f'')``. Along the direction of largest variance ``N``
-    is weakest (curvature 1 for a step of one standard deviation), so a saddle shows there first.
+    is weakest, so a saddle shows there first. Power iteration comes as close to it as is needed: any direction
+    ``C y`` of length ``sqrt(y' C y)`` is one standard deviation long, where the curvature of ``N`` is exactly 1.
     """
-    variances, directions = np.linalg.eigh(covariance)
-    step = np.sqrt(max(float(variances[-1]), 0.0)) * directions[:, -1]
-    ahead, _ = equations.predict(x + step)
-    behind, _ = equations.predict(x - step)
-    bend = ahead - 2.0 * predicted + behind
-    return bool(1.0 + float((weight * (predicted - equations.observed)) @ bend) > 0.0)
+    equations = problem.equations
+    y = np.zeros(len(here.x))
+    y[int(np.argmax(np.diag(covariance)))] = 1.0
+    for _ in range(12):
+        along = covariance @ y
+        y = along / np.sqrt(along @ along)
+    along = covariance @ y
+    step = along / np.sqrt(y @ along)
+    ahead, _ = equations.predict(here.x + step)
+    behind, _ = equations.predict(here.x - step)
+    bend = ahead - 2.0 * here.predicted + behind
+    return bool(1.0 + float((problem.root_weight**2 * (here.predicted - equations.observed)) @ bend) > 0.0)

@@ -81,6 +81,8 @@ class _Scene:
             for axle in unit.axles
         }
         self.heading, self.origin = self._reference()
+        self._ahead = (cosine(self.heading), sine(self.heading))
+        self._turned = {name: (sine(yaw), cosine(yaw)) for name, (_, _, yaw) in self.middles.items()}
 
     def parameter(self, number: int) -> Traced:
         traced = constant(float(self._x[number]) if number < self.size else 0.0, self.size)
@@ -111,16 +113,17 @@ class _Scene:
 
     def along(self, x: Traced, y: Traced) -> Traced:
         dx, dy = x - self.origin[0], y - self.origin[1]
-        return dx * cosine(self.heading) + dy * sine(self.heading)
+        return dx * self._ahead[0] + dy * self._ahead[1]
 
     def aside(self, x: Traced, y: Traced) -> Traced:
         dx, dy = x - self.origin[0], y - self.origin[1]
-        return dy * cosine(self.heading) - dx * sine(self.heading)
+        return dy * self._ahead[0] - dx * self._ahead[1]
 
     def wheel_centre(self, axle: AxleGeometry, side: int) -> tuple[Traced, Traced]:
-        x, y, yaw = self.middles[axle.id]
+        x, y, _ = self.middles[axle.id]
+        across, along = self._turned[axle.id]
         reach = side * axle.wheel_half_m
-        return x - sine(yaw) * reach, y + cosine(yaw) * reach
+        return x - across * reach, y + along * reach
 
 
 _AGAINST = {"frame": "the frame line", "axle-middles": "the line of axle middles", "coupling": "the coupling line"}

@@ -12,7 +12,7 @@ by the meter: reading = (distance - zero) / (1 + scale). An inclination reading 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -72,24 +72,49 @@ class VehicleNetwork:
     points: Points
     distances: Distances
     inclinations: Inclinations
+    _by_shot: Array = field(init=False, repr=False, compare=False)
+    """What is local to the end of each shot, local to its start, and outer, stacked once: ``(m, 6, n)``."""
+    _cells: Index = field(init=False, repr=False, compare=False)
+    """Where the turns and shifts of both ends, zero and scale stand in the Jacobian's ``m`` rows of ``n + 1``."""
+
+    def __post_init__(self) -> None:
+        points, shots = self.points, self.distances
+        outer = points.outer_by[shots.end] - points.outer_by[shots.start]
+        local = (points.local_by[shots.end], points.local_by[shots.start])
+        object.__setattr__(self, "_by_shot", np.concatenate((*local, outer), axis=1))
+        columns = [
+            parameter[end]
+            for _, end in self._ends()
+            for parameter in (points.steer, points.axle_yaw, points.axle_x, points.axle_y)
+        ]
+        starts = np.arange(len(shots.end)) * (self.size + 1)
+        object.__setattr__(self, "_cells", np.concatenate([starts + c for c in (*columns, shots.zero, shots.scale)]))
 
     def places(self, x: Array) -> tuple[Array, Array]:
         """Return the places of all points ``(k, 2)``, m, and their Jacobian ``(k, 2, n)``."""
         points, size = self.points, self.size
         padded = np.append(x, 0.0)
+        wheel, arm, place = self._arms(x, padded)
         rows = np.arange(len(points.height))
-        local = points.local + points.local_by @ x
-        by_local = np.zeros((len(rows), 2, size + 1))
-        by_local[:, :, :size] = points.local_by
-        arm, by_arm = _turn(padded[points.steer], points.steer, local, by_local)
-        arm = arm + points.pivot
-        place, by_place = _turn(padded[points.axle_yaw], points.axle_yaw, arm, by_arm)
-        place = (
-            place + points.base + np.stack((padded[points.axle_x], padded[points.axle_y]), axis=1) + points.outer_by @ x
-        )
+        by_place = np.zeros((len(rows), 2, size + 1))
+        by_place[:, :, :size] = points.outer_by
+        by_place[:, :, :size] += _turned(padded[points.axle_yaw] + padded[points.steer], points.local_by)
+        for parameter, lever in ((points.steer, wheel), (points.axle_yaw, arm)):
+            by_place[rows, 0, parameter] -= lever[:, 1]
+            by_place[rows, 1, parameter] += lever[:, 0]
         by_place[rows, 0, points.axle_x] += 1.0
         by_place[rows, 1, points.axle_y] += 1.0
-        return place, by_place[:, :, :size] + points.outer_by
+        return place, by_place[:, :, :size]
+
+    def _arms(self, x: Array, padded: Array) -> tuple[Array, Array, Array]:
+        """Return what the steering turns, what the yaw turns, as they stand, and the places; all ``(k, 2)``, m."""
+        points = self.points
+        yaw = padded[points.axle_yaw]
+        # R(yaw) (pivot + R(steer) local) = R(yaw) pivot + R(yaw + steer) local
+        wheel = _turned(yaw + padded[points.steer], points.local + points.local_by @ x)
+        arm = wheel + _turned(yaw, points.pivot)
+        axle = np.stack((padded[points.axle_x], padded[points.axle_y]), axis=1)
+        return wheel, arm, arm + points.base + axle + points.outer_by @ x
 
     def predict(self, x: Array) -> tuple[Array, Array]:
         """Return the predicted readings (distances first, m; then inclinations, rad) and their Jacobian."""
@@ -98,23 +123,33 @@ class VehicleNetwork:
         return np.concatenate((lengths, tilts)), np.concatenate((by_lengths, by_tilts))
 
     def _lengths(self, x: Array) -> tuple[Array, Array]:
-        shots, size = self.distances, self.size
-        place, by_place = self.places(x)
-        line = place[shots.end] - place[shots.start]
-        rise = self.points.height[shots.end] - self.points.height[shots.start]
-        distance = np.sqrt(line[:, 0] ** 2 + line[:, 1] ** 2 + rise**2)
-        by_distance = np.zeros((len(distance), size + 1))
-        by_distance[:, :size] = np.einsum(
-            "mc,mcn->mn", line / distance[:, None], by_place[shots.end] - by_place[shots.start]
-        )
+        shots, points, size = self.distances, self.points, self.size
         padded = np.append(x, 0.0)
+        yaw = padded[points.axle_yaw]
+        wheel, arm, place = self._arms(x, padded)
+        line = place[shots.end] - place[shots.start]
+        rise = points.height[shots.end] - points.height[shots.start]
+        distance = np.sqrt(line[:, 0] ** 2 + line[:, 1] ** 2 + rise**2)
+        unit = line / distance[:, None]
         stretch = 1.0 + padded[shots.scale]
         reading = (distance - padded[shots.zero]) / stretch
-        by_reading = by_distance / stretch[:, None]
-        rows = np.arange(len(distance))
-        by_reading[rows, shots.zero] -= 1.0 / stretch
-        by_reading[rows, shots.scale] -= reading / stretch
-        return reading, by_reading[:, :size]
+        # the direction is turned back to each end's own axes, which is cheaper than turning what is local there
+        back = [sign * _turned(-(yaw + padded[points.steer])[end], unit) for sign, end in self._ends()]
+        by_reading = (np.concatenate((*back, unit), axis=1)[:, None, :] @ self._by_shot)[:, 0]
+        single: list[Array] = []
+        for sign, end in self._ends():
+            for lever in (wheel, arm):
+                single.append(sign * (unit[:, 1] * lever[end, 0] - unit[:, 0] * lever[end, 1]))
+            single += [sign * unit[:, 0], sign * unit[:, 1]]
+        single += [np.full(len(reading), -1.0), -reading]
+        weights = np.concatenate(single)
+        filled = np.bincount(self._cells, weights, minlength=len(reading) * (size + 1))
+        by_reading += filled.reshape(len(reading), size + 1)[:, :size]
+        by_reading /= stretch[:, None]
+        return reading, by_reading
+
+    def _ends(self) -> tuple[tuple[float, Index], tuple[float, Index]]:
+        return (1.0, self.distances.end), (-1.0, self.distances.start)
 
     def _tilts(self, x: Array) -> tuple[Array, Array]:
         shots, size = self.inclinations, self.size
@@ -126,18 +161,11 @@ class VehicleNetwork:
         return shots.sign * padded[shots.slope] + padded[shots.zero], by_tilt[:, :size]
 
 
-def _turn(angle: Array, parameter: Index, arm: Array, by_arm: Array) -> tuple[Array, Array]:
-    """Turn each arm ``(k, 2)`` by its angle ``(k,)``; carry the Jacobian ``(k, 2, n + 1)`` along."""
-    cosine, sine = np.cos(angle), np.sin(angle)
-    turned = np.stack((cosine * arm[:, 0] - sine * arm[:, 1], sine * arm[:, 0] + cosine * arm[:, 1]), axis=1)
-    by_turned = np.stack(
-        (
-            cosine[:, None] * by_arm[:, 0] - sine[:, None] * by_arm[:, 1],
-            sine[:, None] * by_arm[:, 0] + cosine[:, None] * by_arm[:, 1],
-        ),
-        axis=1,
-    )
-    rows = np.arange(len(angle))
-    by_turned[rows, 0, parameter] -= turned[:, 1]
-    by_turned[rows, 1, parameter] += turned[:, 0]
-    return turned, by_turned
+def _turned(angle: Array, arms: Array) -> Array:
+    """Return ``arms`` ``(k, 2, ...)`` turned counter-clockwise, each by its angle ``(k,)``."""
+    shape = (-1, *[1] * (arms.ndim - 2))
+    cosine, sine = np.cos(angle).reshape(shape), np.sin(angle).reshape(shape)
+    turned = np.empty_like(arms)
+    turned[:, 0] = cosine * arms[:, 0] - sine * arms[:, 1]
+    turned[:, 1] = sine * arms[:, 0] + cosine * arms[:, 1]
+    return turned

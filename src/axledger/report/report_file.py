@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 from pathlib import Path
 
@@ -20,7 +21,8 @@ def write_report(path: Path, html: str) -> None:
             os.fsync(stream.fileno())
         fresh.replace(path)
     except OSError as error:
-        fresh.unlink(missing_ok=True)
+        with contextlib.suppress(OSError):  # where even the folder is none, nothing was left behind
+            fresh.unlink(missing_ok=True)
         raise StorageTrouble(
             f"the sheet could not be written to {path}", cause=_cause(error), found=error.strerror or str(error),
             allowed="a folder that can be written to, with room in it", do="name another file with --out",

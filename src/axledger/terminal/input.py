@@ -108,7 +108,8 @@ else:
 class LineInput:
     """Lines of a pipe or file. A thread reads them, since a pipe cannot be asked on every system whether it waits.
 
-    Lines that begin like a number go to ``reading`` (an instrument that is typed), where there is one.
+    Lines that begin like a number go to ``reading`` (an instrument that is typed), where there is one; what follows
+    such a line comes with the next call, as it may depend on what became of the reading.
     """
 
     def __init__(self, stream: TextIO, reading: Callable[[str], None] | None = None) -> None:
@@ -149,6 +150,7 @@ class LineInput:
                 self.ended = True
             elif self._reading is not None and line.lstrip()[:1] in _NUMBER_STARTS:
                 self._reading(line)
+                break
             elif (wish := parse_command(line)) is not None:
                 wanted.append(wish)
                 break  # one wish at a time: a later line may depend on what the earlier one does

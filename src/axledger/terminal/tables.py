@@ -1,14 +1,13 @@
-"""Tables for commands that print once: results by axle, the plan, the instruments."""
+"""What commands print once: results by axle, the plan, the instruments; readable in a pipe of 80 columns."""
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Mapping, Sequence
 
-from rich import box
-from rich.table import Table
 from rich.text import Text
 
-from axledger.contract.instrument import Instrument
+from axledger.contract.instrument import Instrument, QuantityRecord
 from axledger.contract.quantity import Quantity
 from axledger.drawing.figures import Units, spread_words
 from axledger.drawing.printable import one_line
@@ -17,7 +16,7 @@ from axledger.terminal.lines import fit
 from axledger.terminal.result_rows import CONTRADICTION, axle_blocks, result_row, verdict_counts, waiting_words
 from axledger.terminal.shot_words import tilt_words
 
-__all__ = ["instruments_table", "plan_table", "results_lines", "results_text"]
+__all__ = ["instrument_lines", "plan_lines", "results_lines", "results_text"]
 
 
 def results_text(
@@ -58,46 +57,50 @@ def results_lines(
     return tuple(results_text(state, width=width, colour=False, unicode=unicode, units=units).plain.split("\n"))
 
 
-def _table(*columns: str, unicode: bool) -> Table:
-    table = Table(box=box.SIMPLE if unicode else box.ASCII2, header_style="bold", pad_edge=False)
-    for column in columns:
-        table.add_column(column, overflow="fold")
-    return table
+def plan_lines(shots: Sequence[ShotView], *, width: int = 100, unicode: bool = True) -> tuple[str, ...]:
+    """Return the plan in walking order: a heading where one stands, the targets to turn and fold, then the shots.
 
-
-def _row(table: Table, cells: Sequence[str], *, unicode: bool) -> None:
-    table.add_row(*(Text(one_line(cell, unicode=unicode)) for cell in cells))  # Text: cells are never markup
-
-
-def plan_table(shots: Sequence[ShotView], *, unicode: bool = True) -> Table:
-    """Return the plan in walking order."""
-    table = _table("no", "shot", "first", "from", "to", "taken", "status", unicode=unicode)
+    No line is longer than ``width`` (60 or more); what was taken is told only where something was.
+    """
+    lines: list[str] = []
+    standing = ""
     for view in shots:
         shot = view.shot
+        if shot.start != standing:
+            lines.append(f"from {view.start_words}")
+            standing = shot.start
         first = [f"turn {target}" for target in shot.turn] + [f"fold {target}" for target in shot.fold]
-        end = tilt_words(shot.tilt) if shot.kind == "tilt" else view.end_words
-        taken = sum(reading.state == "accepted" for reading in view.readings)
-        cells = (str(view.number), shot.id, ", ".join(first), view.start_words, end, str(taken), view.status)
-        _row(table, cells, unicode=unicode)
-    return table
+        if first:
+            lines.append(f"      {', '.join(first)}, then")
+        lines += _shot_lines(view, width)
+    return tuple(one_line(fit(line, width).rstrip(), unicode=unicode) for line in lines)
 
 
-def instruments_table(instruments: Mapping[str, Instrument], *, unicode: bool = True) -> Table:
-    """Return the instruments (by role or by name) with what is known of each quantity."""
-    table = _table("for", "name", "serial", "quantity", "repeatability", "zero", "last check", "state", unicode=unicode)
+def _shot_lines(view: ShotView, width: int) -> list[str]:
+    shot = view.shot
+    end = tilt_words(shot.tilt) if shot.kind == "tilt" else view.end_words
+    taken = sum(reading.state == "accepted" for reading in view.readings)
+    state = f"; {view.status}, {taken} taken" if taken or view.status != "open" else ""
+    return textwrap.wrap(f"{view.number:4d}  {shot.id:16}  {end}{state}", width, subsequent_indent=" " * 24)
+
+
+def instrument_lines(
+    instruments: Mapping[str, Instrument], *, width: int = 100, unicode: bool = True
+) -> tuple[str, ...]:
+    """Return the instruments (by role or by name) with what is known of each quantity, wrapped at ``width``."""
+    lines: list[str] = []
     for role, instrument in instruments.items():
-        for quantity, record in instrument.quantities.items():
-            unit = "mm" if quantity is Quantity.LENGTH else "deg"
-            zero = f"{spread_words(record.zero, unit)}, u {spread_words(record.u_zero, unit)}"
-            cells = (
-                role,
-                instrument.name,
-                instrument.serial,
-                quantity.value,
-                spread_words(record.repeatability, unit),
-                zero,
-                instrument.last_check or "never checked",
-                instrument.state,
-            )
-            _row(table, cells, unicode=unicode)
-    return table
+        serial = f", serial {instrument.serial}" if instrument.serial else ""
+        checked = f"last check {instrument.last_check}" if instrument.last_check else "never checked"
+        lines.append(f"{role}: {instrument.name}{serial}, {instrument.state}, {checked}")
+        lines += [_quantity_line(quantity, record) for quantity, record in instrument.quantities.items()]
+    shown = [one_line(line, unicode=unicode) for line in lines]
+    return tuple(piece for line in shown for piece in textwrap.wrap(line, width, subsequent_indent="    "))
+
+
+def _quantity_line(quantity: Quantity, record: QuantityRecord) -> str:
+    unit = "mm" if quantity is Quantity.LENGTH else "deg"
+    return (
+        f"  {quantity.value}: repeats to {spread_words(record.repeatability, unit)}, "
+        f"zero {spread_words(record.zero, unit)} (u {spread_words(record.u_zero, unit)})"
+    )
