@@ -50,9 +50,22 @@ def test_every_shot_of_every_shipped_layout_is_clear_spare_ones_too() -> None:
 
 
 def test_every_fold_of_a_walk_is_needed() -> None:
+    """A rail target hangs where it can: somewhere within twice its stated freedom it has to stand in the way."""
     for _, unit, start, end, fold in walked():
         if fold:
-            assert clear_of(unit, start, end) == tuple(f"target {name}" for name in fold)
+            found = {name for moved in hung_elsewhere(unit) for name in clear_of(moved, start, end)}
+            assert {f"target {name}" for name in fold} <= found, (start, end)
+
+
+def hung_elsewhere(unit: Unit) -> Iterator[Unit]:
+    for share in (0, -1, 1, -2, 2):
+        mounts = tuple(
+            mount.model_copy(update={"x_m": mount.x_m + share * mount.stated.along / 1000})
+            if mount.x_m is not None
+            else mount
+            for mount in unit.mount
+        )
+        yield unit.model_copy(update={"mount": mounts})
 
 
 @pytest.mark.parametrize("name", POWERED)

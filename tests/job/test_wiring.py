@@ -11,10 +11,12 @@ import pytest
 from axledger.contract.errors import BadInput, UnknownName
 from axledger.contract.instrument import Instrument, QuantityRecord
 from axledger.contract.quantity import Quantity
-from axledger.contract.transport import Arrived, Opened, SystemClock
+from axledger.contract.transport import Arrived, Lost, Opened, SystemClock
 from axledger.job.fold import JobFold
 from axledger.job.wiring import sources_of, supervisor_maker
 from axledger_drivers.registry import decoder_for, load_profile
+from axledger_simulators.peers.listener import Listener
+from axledger_simulators.peers.tcp_port import TcpPort
 
 RECORD = QuantityRecord(repeatability=0.001, resolution=0.001, u_zero=0.001)
 
@@ -87,3 +89,29 @@ def test_typed_lines_reach_the_instrument_at_their_address() -> None:
     finally:
         supervisor.stop()
         lines.push("")
+
+
+def test_a_link_over_a_real_port(threads_end: None) -> None:
+    peer, listener = TcpPort(), Listener()
+    try:
+        link = supervisor_maker(SystemClock())(peer.address, load_profile("metre-line"), {}, listener)
+        link.start()
+        assert listener.next(Opened).identity
+        assert peer.listened(5.0)
+        peer.send(b"8.110m\r\n")
+        assert listener.next(Arrived).data
+        assert link.stop()
+    finally:
+        peer.close()
+
+
+def test_a_link_over_a_recorded_stream(tmp_path: Path, threads_end: None) -> None:
+    file = tmp_path / "stream.jsonl"
+    file.write_text('{"t": 0, "hex": "382e3131306d0d0a"}\n', encoding="utf-8")
+    listener = Listener()
+    link = supervisor_maker(SystemClock())(f"recorded:{file}", load_profile("metre-line"), {}, listener)
+    link.start()
+    assert listener.next(Opened)
+    assert listener.next(Arrived).data == b"8.110m\r\n"
+    assert listener.next(Lost)
+    link.stop()

@@ -37,7 +37,7 @@ def _states(job: Any) -> Iterator[tuple[JobState, Any]]:
     for wanted in ("turn", "fold"):
         shot = next((shot for shot in job.fold.shots() if getattr(shot, wanted)), None)
         if shot is not None:
-            job.act("go", shot=shot.id)
+            job.act("go" if job.fold.wanted_more(shot) else "retake", shot=shot.id)
             yield job.state(), None
     told = job.link("meter", "lost", why="the adapter was pulled out of its socket while a shot was under way")
     yield job.state(), told[-1]

@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING, Any
 
 from axledger.contract.errors import Refused, UnknownName
 from axledger.job.board import Board, Place
+from axledger.job.layout import Layout
 from axledger.job.placing import hold_odd_one
-from axledger.job.plan import Shot, mirrored
+from axledger.job.plan import Shot, mirrored, plan_shots
 from axledger.job.preparation import PREPARATION
 from axledger.job.proof import alternatives, prove
 from axledger.job.solution import Solver
@@ -56,7 +57,11 @@ def _shot(fold: JobFold, body: Mapping[str, Any]) -> Shot:
 def _reading(fold: JobFold, body: Mapping[str, Any]) -> int:
     number = body.get("reading")
     if number is None:
-        held = [number for number, place in fold.board.places.items() if place.state == "held"]
+        held = [
+            number
+            for number, place in fold.board.places.items()
+            if place.state == "held" and place.round == fold.board.round
+        ]
         if not held:
             raise Refused("no reading is held", found="none", allowed="a held reading", do="name a reading")
         return max(held)
@@ -82,16 +87,36 @@ def _skip(fold: JobFold, body: Mapping[str, Any]) -> Outcome:
 
 
 def _blocked(fold: JobFold, body: Mapping[str, Any]) -> Outcome:
+    board, words = _without(fold, _shot(fold, body))
+    return _turns_inherited(fold, board), words
+
+
+def _turns_inherited(fold: JobFold, board: Board) -> Board:
+    """Return the board of a changed plan: a turn that was made stays made where another shot leads its stand now."""
+    if fold.layout is None:
+        return board
+    before = {shot.id: shot.turn for shot in fold.shots()}
+    after = {shot.id: shot.turn for shot in plan_shots(fold.layout, blocked=board.blocked, added=board.added)}
+    turned = dict(board.turned)
+    for name, turn in after.items():
+        led = [other for other, its in before.items() if turn and its == turn and after.get(other) != turn]
+        if led and before.get(name) != turn and (board.round, led[0]) in turned:
+            turned[board.round, name] = turned[board.round, led[0]]
+    return replace(board, turned=turned)
+
+
+def _without(fold: JobFold, shot: Shot) -> Outcome:
     """Take a shot out of the plan, prove what is left, and add what makes up for it."""
-    shot, board = _shot(fold, body), fold.board
+    board = fold.board
     blocked = board.blocked | {shot.id}
     after = replace(board, blocked=blocked, focus=None)
     words = f"{shot.id} blocked"
     if fold.layout is None or fold.header is None or shot.kind == "tilt":
         return after, words
     solver = fold.fresh_solver()
-    before_shots, rest = fold.shots(), tuple(other for other in fold.shots() if other.id != shot.id)
-    wanted = _weakened(solver, fold, before_shots, rest)
+    # against the whole plan of the layout: many small losses, one after the other, are a large one
+    rest = plan_shots(fold.layout, blocked=blocked, added=board.added)
+    wanted = _weakened(solver, fold.layout, rest, fold.header.repeats)
     if not wanted:
         return after, f"{words}; the rest of the plan still determines everything"
     added = alternatives(solver, fold.layout, rest, fold.header.repeats, wanted=wanted, blocked=blocked)
@@ -100,13 +125,10 @@ def _blocked(fold: JobFold, body: Mapping[str, Any]) -> Outcome:
     return replace(after, added=after.added | set(added)), f"{words}; shoot {', '.join(added)} instead"
 
 
-def _weakened(solver: Solver, fold: JobFold, before: tuple[Shot, ...], rest: tuple[Shot, ...]) -> set[str]:
-    """Return the results that the missing shot leaves undetermined or a quarter less certain."""
-    repeats = fold.header.repeats if fold.header is not None else 1
-    if fold.layout is None:
-        return set()
-    was = {result.key: result for result in prove(solver, fold.layout, before, repeats).results}
-    now = prove(solver, fold.layout, rest, repeats)
+def _weakened(solver: Solver, layout: Layout, rest: tuple[Shot, ...], repeats: int) -> set[str]:
+    """Return the results that ``rest`` leaves undetermined or a quarter less certain than the layout's plan does."""
+    was = {result.key: result for result in prove(solver, layout, plan_shots(layout), repeats).results}
+    now = prove(solver, layout, rest, repeats)
     return set(now.undetermined) - {key for key, result in was.items() if result.u is None} | {
         result.key for result in now.results if result.forecast_u > 1.25 * was[result.key].forecast_u
     }
@@ -126,6 +148,11 @@ def _retake(fold: JobFold, body: Mapping[str, Any]) -> Outcome:
 
 def _go(fold: JobFold, body: Mapping[str, Any]) -> Outcome:
     shot = _shot(fold, body)
+    if not fold.wanted_more(shot):
+        raise Refused(
+            f"{shot.id} has all its readings", found="a finished shot", allowed="a shot that is open or was skipped",
+            do=f"retake {shot.id} if its readings are in doubt",
+        )  # fmt: skip
     return replace(fold.board.reopened(shot.id), focus=shot.id), f"next: {shot.id}"
 
 
@@ -139,17 +166,26 @@ def _accept(fold: JobFold, body: Mapping[str, Any]) -> Outcome:
         )  # fmt: skip
     shot = fold.shot_named(str(body["shot"])) if body.get("shot") else None
     name = shot.id if shot is not None else place.shot or _shot(fold, body).id
-    _must_measure(fold, number, fold.shot_named(name))
-    turns = place.turns or fold.turns_before(fold.shot_named(name))
-    taken = Place(
-        state="accepted", why=str(body.get("reason", "accepted by a person")), round=fold.board.round, shot=name,
-        turns=turns,
-    )  # fmt: skip
-    board = fold.board
     target = fold.shot_named(name)
-    if target.turn and (board.round, name) not in board.turned:
-        board = board.turned_by(target.turn, name, "shot")
-    return hold_odd_one(fold, board.placed(number, taken), target), f"reading {number} accepted for {name}"
+    board = _assigned(fold, number, target, str(body.get("reason", "accepted by a person")))
+    return hold_odd_one(fold, board, target), f"reading {number} accepted for {name}"
+
+
+def _assigned(fold: JobFold, number: int, shot: Shot, why: str) -> Board:
+    """Return the board with a reading accepted for a shot because a person says so; a turn due there is implied."""
+    _must_measure(fold, number, shot)
+    board, place = fold.board, fold.board.places[number]
+    if place.round != board.round:
+        raise Refused(
+            f"reading {number} was taken in round {place.round}", found=f"round {board.round} is open",
+            allowed=f"readings of round {board.round}", do="shoot it again: the vehicle may have changed since",
+        )  # fmt: skip
+    due = bool(shot.turn) and (board.round, shot.id) not in board.turned
+    # a reading that was placed knows how its targets hung when it was taken; turns made since do not count for it
+    known = place.shot == shot.id or (place.shot is not None and not due)
+    turns = place.turns if known else fold.turns_before(shot)
+    taken = Place(state="accepted", why=why, round=board.round, shot=shot.id, turns=turns)
+    return (board.turned_by(shot.turn, shot.id, "shot") if due else board).placed(number, taken)
 
 
 def _must_measure(fold: JobFold, number: int, shot: Shot) -> None:
@@ -164,19 +200,32 @@ def _must_measure(fold: JobFold, number: int, shot: Shot) -> None:
 def _aside(fold: JobFold, body: Mapping[str, Any]) -> Outcome:
     number = _reading(fold, body)
     place = fold.board.places[number]
+    _must_not_repeat(number, place)
     why = str(body.get("reason", "set aside by a person"))
     return fold.board.placed(number, replace(place, state="set aside", why=why)), f"reading {number} set aside"
 
 
 def _move(fold: JobFold, body: Mapping[str, Any]) -> Outcome:
     number = _reading(fold, body)
+    if not body.get("shot"):
+        raise Refused(
+            f"reading {number} is to be moved, but not where to", found="no shot", allowed="a shot of the plan",
+            do="name the shot",
+        )  # fmt: skip
     shot = fold.shot_named(str(body["shot"]))
-    _must_measure(fold, number, shot)
     place = fold.board.places[number]
-    turns = place.turns or fold.turns_before(shot)
-    moved = Place(state="accepted", why=f"moved from {place.shot or place.state}", round=fold.board.round,
-                  shot=shot.id, turns=turns)  # fmt: skip
-    return fold.board.placed(number, moved), f"reading {number} moved to {shot.id}"
+    _must_not_repeat(number, place)
+    board = _assigned(fold, number, shot, f"moved from {place.shot or place.state}")
+    return hold_odd_one(fold, board, shot), f"reading {number} moved to {shot.id}"
+
+
+def _must_not_repeat(number: int, place: Place) -> None:
+    """Refuse to use what the device only sent again: its measurement already counts once."""
+    if place.state == "repeat":
+        raise Refused(
+            f"reading {number} only repeats an earlier one", found=place.why, allowed="a reading of its own",
+            do="use the reading that it repeats",
+        )  # fmt: skip
 
 
 def _swap(fold: JobFold, body: Mapping[str, Any]) -> Outcome:
@@ -185,13 +234,45 @@ def _swap(fold: JobFold, body: Mapping[str, Any]) -> Outcome:
     other_name = f"{mirrored(shot.start)}>{mirrored(shot.end)}" + shot.id[shot.id.find("#") :] * ("#" in shot.id)
     other = fold.shot_named(other_name)
     exchange = {shot.id: other.id, other.id: shot.id}
+    # a line and its reverse have the same two targets: their readings differ in nothing but the order of names
+    ends = () if set(shot.targets) == set(other.targets) else (*shot.targets, *other.targets)
+    sides = {target: mirrored(target) for target in ends if target}
     places = {
-        number: replace(place, shot=exchange[place.shot], why="left and right swapped")
+        number: replace(
+            place, shot=exchange[place.shot], turns=_mirrored_turns(place.turns, sides), why="left and right swapped"
+        )
         if place.shot in exchange and place.round == fold.board.round and place.state in ("accepted", "held")
         else place
         for number, place in fold.board.places.items()
     }
-    return replace(fold.board, places=places), f"readings of {shot.id} and {other.id} swapped"
+    board = replace(_turns_swapped(fold.board, shot, other), places=places)
+    return board, f"readings of {shot.id} and {other.id} swapped"
+
+
+def _turns_swapped(board: Board, shot: Shot, other: Shot) -> Board:
+    """Return the board with the turns made at two mirrored shots exchanged: they were made on the other side."""
+    if not shot.turn or tuple(mirrored(target) for target in shot.turn) != other.turn:
+        return board
+    made = {name: board.turned.get((board.round, name)) for name in (shot.id, other.id)}
+    turned = {key: how for key, how in board.turned.items() if key[0] != board.round or key[1] not in made}
+    turns = dict(board.turns)
+    for name, wrong, right in ((shot.id, shot, other), (other.id, other, shot)):
+        if (how := made[name]) is None:
+            continue
+        turned[board.round, right.id] = how
+        for away, toward in zip(wrong.turn, right.turn, strict=True):
+            if how != "not turned":
+                turns[away], turns[toward] = turns.get(away, 0) - 1, turns.get(toward, 0) + 1
+    return replace(board, turns={target: count for target, count in turns.items() if count}, turned=turned)
+
+
+def _mirrored_turns(turns: Mapping[str, int], sides: Mapping[str, str]) -> dict[str, int]:
+    """Return the half turns with left and right exchanged for the targets in ``sides``.
+
+    Who shot on the wrong side also turned the target there, so a reading takes the states of its targets along.
+    """
+    exchanged = {sides.get(target, target): count for target, count in turns.items()}
+    return {target: count for target, count in exchanged.items() if count}
 
 
 def _last_shot(fold: JobFold) -> Shot:

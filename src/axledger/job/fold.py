@@ -101,6 +101,7 @@ class JobFold:
         self.last_seq = 0
         self._plans: dict[tuple[frozenset[str], frozenset[str]], tuple[Shot, ...]] = {}
         self._every: tuple[Shot, ...] | None = None
+        self._open: tuple[Board, tuple[Shot, ...]] | None = None
         self._utc_less_mono = 0
 
     # -- entries -------------------------------------------------------------------------------------------
@@ -122,8 +123,14 @@ class JobFold:
         return happenings + handlers[entry.kind](entry.seq, body) if entry.kind in handlers else happenings
 
     def quiet(self, now_ns: int) -> list[Happening]:
-        """Let time pass up to monotonic ``now_ns``: a gap may end a frame."""
-        return [told for link in self.links.values() for heard in link.quiet(now_ns) for told in self._take(heard)]
+        """Let time pass up to monotonic ``now_ns``: a gap may end a frame.
+
+        Frames of several links come in the order in which their gaps ended, so that it does not matter how often
+        this is called.
+        """
+        ended = [heard for link in self.links.values() for heard in link.quiet(now_ns)]
+        ended.sort(key=lambda heard: heard.frame.at_ns + self.links[heard.link].gap_ns)
+        return [told for heard in ended for told in self._take(heard)]
 
     def _profile(self, _seq: int, body: Mapping[str, Any]) -> None:
         self._profiles[body["digest"]] = body["text"]
@@ -154,10 +161,7 @@ class JobFold:
         name, event, at_ns = body["link"], body["event"], int(body["mono"])
         if event == "opened" and name not in self.links:
             profile = parse_profile(self._profiles[body["profile"]], path="the ledger's profile")
-            self.links[name] = LinkFold(
-                link=name, role=body.get("role", ""), instrument=body.get("instrument", ""),
-                address=body.get("address", ""), profile=profile, make_decoder=self._make_decoder,
-            )  # fmt: skip
+            self.links[name] = self._new_link(name, body, profile)
         link = self.links.get(name)
         if link is None:  # a device that could not be reached yet: nothing to fold
             return [Happening("link", f"{body.get('instrument', name)}: {event} {body.get('why', '')}".strip())]
@@ -171,6 +175,16 @@ class JobFold:
         link.why = body.get("why", "")
         told = [happening for heard in left for happening in self._take(heard)]
         return [*told, Happening("link", f"{link.instrument}: link {event}" + (f" ({link.why})" if link.why else ""))]
+
+    def _new_link(self, name: str, body: Mapping[str, Any], profile: Profile) -> LinkFold:
+        link = LinkFold(
+            link=name, role=body.get("role", ""), instrument=body.get("instrument", ""),
+            address=body.get("address", ""), profile=profile, make_decoder=self._make_decoder,
+        )  # fmt: skip
+        earlier = [other for other in self.links.values() if other.instrument == link.instrument]
+        if earlier and earlier[-1].profile == profile:
+            link.goes_on_from(earlier[-1])
+        return link
 
     def _arrival(self, seq: int, body: Mapping[str, Any]) -> list[Happening]:
         link = self.links[body["link"]]
@@ -210,13 +224,19 @@ class JobFold:
 
     def _place(self, reading: Reading) -> list[Happening]:
         if self.closed or self.work is None:
-            return self._stand(reading.number, Place(state="unassigned", why="the job is closed"))
+            closed = Place(state="unassigned", why="the job is closed", round=self.board.round)
+            return self._stand(reading.number, closed)
         before = self.board
         board, place = place_reading(self, reading)
         if place.state in ("accepted", "held"):
             self.past.append((before, f"reading {reading.number}"))
         self.board = board
-        return self._stand(reading.number, place)
+        pushed_out = [
+            Happening("noted", f"reading {number}: {other.why}", reading=number, shot=other.shot)
+            for number, other in board.places.items()
+            if before.places.get(number) != other
+        ]
+        return self._stand(reading.number, place) + pushed_out
 
     # -- acts ----------------------------------------------------------------------------------------------
 
@@ -254,7 +274,12 @@ class JobFold:
 
     def open_shots(self) -> tuple[Shot, ...]:
         """Return the shots still to be taken, in walking order."""
-        return tuple(shot for shot in self.shots() if self.status(shot) == "open")
+        # asked several times per reading; a board never changes in place, so its answer holds
+        if self.layout is None:
+            return ()
+        if self._open is None or self._open[0] is not self.board:
+            self._open = (self.board, tuple(shot for shot in self.shots() if self.status(shot) == "open"))
+        return self._open[1]
 
     def status(self, shot: Shot) -> str:
         """Return open, done, or the word it was closed with (skipped)."""

@@ -12,7 +12,7 @@ from typing import Literal
 
 from axledger.contract.decoder import Decoder
 from axledger.contract.frame import DeviceFault, Echo, Frame, Measured, Status, StatusKind, Unreadable
-from axledger.contract.profile import Profile
+from axledger.contract.profile import LineEnd, Profile
 
 __all__ = ["Heard", "LinkFold"]
 
@@ -58,6 +58,16 @@ class LinkFold:
     def __post_init__(self) -> None:
         self._decoder = self.make_decoder(self.profile)
 
+    @property
+    def gap_ns(self) -> int:
+        """Return how long after its last byte a gap ends a line of this link."""
+        framing = self.profile.framing
+        return (framing.quiet_ms if framing.end is LineEnd.QUIET else framing.stale_ms) * 1_000_000
+
+    def goes_on_from(self, earlier: LinkFold) -> None:
+        """Know the last measurement of the same device on an earlier link: it may be sent again on this one."""
+        self._counters = earlier._counters
+
     def opened(self, at_ns: int, state: str) -> tuple[Heard, ...]:
         """Start afresh at ``at_ns``: whatever half line was pending ended with the old connection."""
         left = self.ended(state)
@@ -82,9 +92,13 @@ class LinkFold:
         return early + self._heard(self._decoder.feed(data, at_ns))
 
     def sent(self, data: bytes, at_ns: int) -> tuple[Heard, ...]:
-        """Take note of bytes sent."""
+        """Take note of bytes sent. What comes after a measure command was asked for: neither old nor doubled."""
         early = self.quiet(at_ns)
         self._decoder.sent(data, at_ns)
+        if data == (self.profile.commands.measure or "").encode("latin-1"):
+            self._opened_ns = at_ns - round(self.profile.timing.backlog_s * 1e9)
+            self._reading_ns = None
+            self._previous = (b"", -(10**18))
         return early
 
     def quiet(self, now_ns: int) -> tuple[Heard, ...]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from axledger.job.board import Board
 from axledger.job.plan import sight_of, tilt_of
 from axledger.job.solution import Line, Observation, Solution, Solver
 
@@ -14,19 +15,29 @@ __all__ = ["RoundWork", "observed"]
 
 
 class RoundWork:
-    """Solutions by round, recomputed when the round's accepted readings change."""
+    """Solutions by round, recomputed when the round's accepted readings or planned lines change."""
 
     def __init__(self, solver: Solver) -> None:
         self.solver = solver
         self._solved: dict[int, tuple[tuple[Observation, ...], Solution]] = {}
+        self._seen: dict[int, tuple[Board, Solution]] = {}
 
     def solution(self, fold: JobFold, round_number: int) -> Solution:
         """Return the solution of a round."""
+        seen = self._seen.get(round_number)
+        # a board never changes in place, so the same board has the same readings and the same plan
+        if seen is None or seen[0] is not fold.board:
+            seen = self._seen[round_number] = (fold.board, self._solution(fold, round_number))
+        return seen[1]
+
+    def _solution(self, fold: JobFold, round_number: int) -> Solution:
         observations = observed(fold, round_number)
         planned: list[Line] = list(fold.upcoming().values()) if round_number == fold.board.round else []
         known = self._solved.get(round_number)
-        if known is not None and known[0] == observations and all(line in known[1].rows for line in planned):
-            return known[1]
+        if known is not None and known[0] == observations:
+            lines = {*planned, *(observation.line for observation in observations)}
+            if set(known[1].rows) == lines:
+                return known[1]
         solution = self.solver.solve(observations, planned)
         self._solved[round_number] = (observations, solution)
         return solution
@@ -35,11 +46,11 @@ class RoundWork:
 def observed(fold: JobFold, round_number: int) -> tuple[Observation, ...]:
     """Return the accepted readings of a round in order of arrival, each with its line and target states."""
     kinds = {shot.id: shot for shot in fold.every_shot()}
+    board = fold.board
+    numbers = sorted((number, name) for name in kinds for number in board.accepted(name, round_number))
     observations: list[Observation] = []
-    for number, place in sorted(fold.board.places.items()):
-        if place.state != "accepted" or place.round != round_number or place.shot not in kinds:
-            continue
-        shot = kinds[place.shot]
-        line: Line = tilt_of(shot) if shot.kind == "tilt" else sight_of(shot, place.turns)
+    for number, name in numbers:
+        shot = kinds[name]
+        line: Line = tilt_of(shot) if shot.kind == "tilt" else sight_of(shot, board.places[number].turns)
         observations.append(Observation(line, fold.readings[number].values[fold.quantity_of(shot)][0]))
     return tuple(observations)

@@ -6,6 +6,7 @@ never waits for company.
 
 from __future__ import annotations
 
+import contextlib
 import queue
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -15,7 +16,7 @@ from axledger.contract.decoder import Decoder
 from axledger.contract.errors import DeviceCause, DeviceTrouble, Refused
 from axledger.contract.frame import Measured
 from axledger.contract.profile import Profile, parse_profile
-from axledger.contract.transport import Arrived, Clock, LinkEvent, Lost, Opened, Recovered, Silent
+from axledger.contract.transport import Arrived, Clock, LinkEvent, Lost, Opened, Recovered, Silent, Stamp
 from axledger.job import facts
 from axledger.job.acts import perform
 from axledger.job.digest import checkpoint_body
@@ -119,14 +120,18 @@ class JobRun:
         Raises ``StorageTrouble`` where it cannot be stored; it is kept then, unacknowledged and not shown, and the
         next call tries again.
         """
+        before = self._clock.now()
         self._waiting += [self._body(self._live[link], event) for link, event in self._burst(timeout_s)]
         if not self._waiting:
-            return self.fold.quiet(self._clock.now().mono_ns)
+            # only up to before the wait: what was stamped by then has reached the queue, so no gap is called early
+            return self.fold.quiet(before.mono_ns)
         marks = len(self.fold.heard)
-        told = self._append(self._waiting)
+        return self._write() + self._acknowledge(marks)
+
+    def _write(self) -> Told:
+        entries = self._ledger.append(self._waiting)
         self._waiting = []
-        self._acknowledge(marks)
-        return told
+        return [told for entry in entries for told in self.fold.apply(entry)]
 
     def _burst(self, timeout_s: float) -> list[tuple[str, LinkEvent]]:
         try:
@@ -162,12 +167,15 @@ class JobRun:
             why=event.why if isinstance(event, Lost) else "",
         )
 
-    def _acknowledge(self, marks: int) -> None:
+    def _acknowledge(self, marks: int) -> Told:
         """Tell devices that wait for it that their measurement is safe; it is, the entry is durable."""
+        told: Told = []
         for heard in self.fold.heard[marks:]:
             live = self._live.get(heard.link)
             if live is not None and live.profile.acknowledge and isinstance(heard.frame.outcome, Measured):
-                self._send(live, live.profile.acknowledge.reply.encode("latin-1"))
+                with contextlib.suppress(DeviceTrouble):  # the device sends again, and the repeat is acknowledged
+                    told += self._send(live, live.profile.acknowledge.reply.encode("latin-1"))
+        return told
 
     def _send(self, live: _Live, data: bytes) -> Told:
         live.arrivals += 1
@@ -181,7 +189,9 @@ class JobRun:
         """Ask the instrument of the current shot for a reading, where its profile has a command for that."""
         shot = self.fold.current()
         role = "meter" if shot is None or shot.kind == "distance" else "inclinometer"
-        live = next((live for live in self._live.values() if live.source.role == role), None)
+        name = self.fold.instruments[role].name if role in self.fold.instruments else ""
+        # by instrument: a device in two roles has one link
+        live = next((live for live in self._live.values() if live.source.instrument == name), None)
         if live is None or live.link not in self.fold.links:
             raise DeviceTrouble(
                 f"the {role} is not linked", cause=DeviceCause.LOST, found="no open link",
@@ -197,14 +207,23 @@ class JobRun:
 
     def act(self, name: str, **arguments: Any) -> Told:
         """Do what a person asked: checked first, then written, then folded. Raises what ``perform`` raises."""
-        body = facts.act(self.fold.job, name, self._clock.now(), person=self.person, device=self.device, **arguments)
+        now = self._clock.now()
+        body = facts.act(self.fold.job, name, now, person=self.person, device=self.device, **arguments)
+        told = self._up_to(now)
         perform(self.fold, body)
-        return self._append([body])
+        return told + self._append([body])
+
+    def _up_to(self, now: Stamp) -> Told:
+        """Bring the fold to where replay will have it when it meets an entry of this moment."""
+        marks = len(self.fold.heard)
+        return self._write() + self._acknowledge(marks) + self.fold.quiet(now.mono_ns)
 
     def close_job(self) -> Told:
         """Write the job's statement; raise ``Refused`` where it is closed already."""
-        body = statement_body(self.fold, self._ledger.head(), person=self.person, stamp=self._clock.now())
-        told = self._append([body])
+        now = self._clock.now()
+        told = self._up_to(now)
+        body = statement_body(self.fold, self._ledger.head(), person=self.person, stamp=now)
+        told += self._append([body])
         self._ledger.write_head()
         return told
 
@@ -214,8 +233,7 @@ class JobRun:
             live.supervisor.stop()
         while burst := self._burst(0.0):
             self._waiting += [self._body(self._live[link], event) for link, event in burst]
-        told = self._append(self._waiting)
-        self._waiting = []
+        told = self._write()
         closing = [
             facts.link(live.link, "closed", self._clock.now(), job=self.fold.job, why="ended")
             for live in self._live.values()
@@ -225,4 +243,6 @@ class JobRun:
             return told
         self._live.clear()
         told += self._append(closing)
-        return told + self._append([dict(checkpoint_body(self.fold, self._clock.now()))])
+        now = self._clock.now()
+        told += self._up_to(now)
+        return told + self._append([dict(checkpoint_body(self.fold, now))])

@@ -102,8 +102,11 @@ class Solution:
 
 
 class Solver:
-    """Solve rounds of one job. Keeps the model and the last optimum as a starting point; results do not depend
-    on either beyond the solver's tolerance."""
+    """Solve rounds of one job.
+
+    A solution depends on its readings and on which lines are planned, never on what was solved before: a live run
+    asks more often than a replay does, and both must decide alike to the last bit.
+    """
 
     def __init__(
         self, layout: Layout, limits: LimitSheet | None, meter: Instrument | None, inclinometer: Instrument | None
@@ -114,14 +117,13 @@ class Solver:
         self.inclinometer = inclinometer
         self._model: Model | None = None
         self._rows: dict[Line, int] = {}
-        self._last: dict[str, float] = {}
-        self._limits: dict[str, Limit | None] = {}
+        self._exact: tuple[frozenset[Line], Model, dict[Line, int]] | None = None
+        self._limits: dict[str, tuple[Limit | None, float | None, float | None]] = {}
 
     def solve(self, observations: Sequence[Observation], planned: Sequence[Line]) -> Solution:
         """Solve ``observations``; ``planned`` names lines that predictions may be asked for."""
-        model = self._model_for([*planned, *(observation.line for observation in observations)])
-        rows = np.array([self._rows[observation.line] for observation in observations], dtype=np.int64)
-        start = np.array([self._last.get(name, mean) for name, mean in zip(model.names, model.prior, strict=True)])
+        model, numbers = self._exact_model(frozenset(planned) | {observation.line for observation in observations})
+        rows = np.array([numbers[observation.line] for observation in observations], dtype=np.int64)
 
         def predict(x: Array) -> tuple[Array, Array]:
             readings, jacobian = model.network.predict(x)
@@ -134,16 +136,14 @@ class Solver:
                 sd=model.sd[rows],
                 prior=model.prior,
                 prior_sd=model.prior_sd,
-            ),
-            start,
+            )
         )
-        self._last = dict(zip(model.names, adjusted.x.tolist(), strict=True))
         return Solution(
             results=tuple(self._results(model, adjusted)),
             adjusted=adjusted,
             model=model,
             observations=tuple(observations),
-            rows=dict(self._rows),
+            rows=numbers,
         )
 
     def forecast(self, lines: Sequence[Line]) -> tuple[tuple[Result, ...], Array]:
@@ -185,14 +185,23 @@ class Solver:
     def _bound(self, unit: str) -> float:
         return {"deg": math.radians(self.layout.most_u_deg), "mm": self.layout.most_u_mm * 1e-3}[unit]
 
+    def _exact_model(self, lines: frozenset[Line]) -> tuple[Model, dict[Line, int]]:
+        """Return the model of exactly ``lines``, in an order of their own, and the row of each line."""
+        if self._exact is None or self._exact[0] != lines:
+            self._exact = (lines, *self._built(sorted(lines, key=repr)))
+        return self._exact[1:]
+
+    def _built(self, lines: Sequence[Line]) -> tuple[Model, dict[Line, int]]:
+        sights = [line for line in lines if isinstance(line, Sight)]
+        tilts = [line for line in lines if isinstance(line, Tilt)]
+        model = build_model(self.layout, sights, tilts, meter=self.meter, inclinometer=self.inclinometer)
+        in_order: list[Line] = [*sights, *tilts]
+        return model, {line: row for row, line in enumerate(in_order)}
+
     def _model_for(self, lines: Sequence[Line]) -> Model:
+        """Return a model that has ``lines`` among others: enough for a forecast, which nothing is decided by."""
         if self._model is None or any(line not in self._rows for line in lines):
-            distinct = list(dict.fromkeys([*self._rows, *lines]))
-            sights = [line for line in distinct if isinstance(line, Sight)]
-            tilts = [line for line in distinct if isinstance(line, Tilt)]
-            self._model = build_model(self.layout, sights, tilts, meter=self.meter, inclinometer=self.inclinometer)
-            in_order: list[Line] = [*sights, *tilts]
-            self._rows = {line: row for row, line in enumerate(in_order)}
+            self._model, self._rows = self._built(list(dict.fromkeys([*self._rows, *lines])))
         return self._model
 
     def _results(self, model: Model, adjusted: Adjusted) -> list[Result]:
@@ -203,7 +212,7 @@ class Solver:
         for unit in model.units:
             formulas = evaluate(unit, x)
             gradients = np.array([formula.value.gradient for formula in formulas])
-            u = np.sqrt(np.einsum("ij,jk,ik->i", gradients, covariance, gradients, optimize=True))
+            u = np.sqrt(np.einsum("ij,ij->i", gradients @ covariance, gradients))
             prior_u = np.sqrt((gradients**2) @ model.prior_sd**2)
             for formula, own, before in zip(formulas, u.tolist(), prior_u.tolist(), strict=True):
                 # determined: the readings at least halve what the layout's prior says, within the layout's bound
@@ -214,16 +223,17 @@ class Solver:
                 )  # fmt: skip
         return described
 
-    def _limit(self, key: str) -> Limit | None:
+    def _limit(self, key: str) -> tuple[Limit | None, float | None, float | None]:
+        """Return the limit of a result and its bounds in SI, converted once: exact conversion takes its time."""
         if key not in self._limits:
-            self._limits[key] = self.limits.limit_for(key) if self.limits is not None else None
+            limit = self.limits.limit_for(key) if self.limits is not None else None
+            self._limits[key] = (limit, limit.lower_si, limit.upper_si) if limit is not None else (None, None, None)
         return self._limits[key]
 
     def _judged(
         self, key: str, name: str, against: str, unit: str, value: float, u: float, *, determined: bool
     ) -> Result:
-        limit = self._limit(key)
-        lower, upper = (limit.lower_si, limit.upper_si) if limit is not None else (None, None)
+        limit, lower, upper = self._limit(key)
         judgement = None
         if determined:
             rule = self.limits.decision_rule if self.limits is not None else None
