@@ -138,7 +138,12 @@ class LinkSupervisor:
                 allowed="a link that is up",
                 do="wait until the link is up again, then repeat the command",
             )
-        transport.write(data)
+        try:
+            transport.write(data)
+        except DeviceTrouble:
+            raise
+        except OSError as error:
+            raise _other_trouble(f"nothing can be sent to {self._address}", error) from error
 
     def stop(self) -> bool:
         """End the link within three seconds, handing on first what has arrived.
@@ -159,10 +164,20 @@ class LinkSupervisor:
         try:
             self._live()
         except AxledgerError as error:  # a bad recording, say: no search can mend it
-            self._note(error)
+            self._ended_by(error)
+        except Exception as error:  # a transport may be anybody's: its fault must not end the thread without a word
+            self._ended_by(_fault(self._address, error))
         finally:
             self._release()
             self._go(LinkState.CLOSED)
+
+    def _ended_by(self, error: AxledgerError) -> None:
+        """Tell that the link ended for good."""
+        self._note(error)
+        if self._was_up and not self._told_lost:
+            self._told_lost = True
+            self._drops += 1
+            self._sink(Lost(self._clock.now(), f"{error.what}: {error.found}; {error.do}"))
 
     def _live(self) -> None:
         self._go(LinkState.SEARCHING if "usb" in self._identity else LinkState.OPENING)
@@ -195,30 +210,33 @@ class LinkSupervisor:
         try:
             return self._find(self._identity)
         except OSError as error:
-            self._note(_search_trouble(self._address, error))
+            self._note(_other_trouble(f"the search for {self._address} failed", error))
             return None
 
     def _open(self) -> bool:
         """Open a fresh transport with a fresh inbox, so that nothing of an old one is mixed in."""
         inbox: Inbox = queue.SimpleQueue()
-        transport = self._make_transport(self._address, self._profile, self._clock)
-        self._inbox, self._transport = inbox, transport
-        if self._stop.is_set():  # set before or after the line above: one of the two threads sees the other
-            return False
         try:
+            transport = self._make_transport(self._address, self._profile, self._clock)
+            self._inbox, self._transport = inbox, transport
+            if self._stop.is_set():  # set before or after the line above: one of the two threads sees the other
+                return False
             identity = transport.open(inbox.put)
         except DeviceTrouble as error:
-            self._release()
-            self._note(error)
-            self._missed()
-            return False
+            return self._not_opened(error)
+        except OSError as error:
+            return self._not_opened(_other_trouble(f"{self._address} cannot be opened", error))
         if not _agrees(self._identity, identity):
-            self._release()
-            self._note(_stranger(self._address, self._identity, identity))
-            self._missed()
-            return False
+            return self._not_opened(_stranger(self._address, self._identity, identity))
         self._welcome(identity)
         return True
+
+    def _not_opened(self, error: DeviceTrouble) -> bool:
+        self._release()
+        if not self._stop.is_set():  # an opening cut short by the end is no trouble of the device
+            self._note(error)
+            self._missed()
+        return False
 
     def _welcome(self, identity: Mapping[str, str]) -> None:
         self._identity = dict(identity)
@@ -333,11 +351,21 @@ def _stranger(address: str, known: Mapping[str, str], found: Mapping[str, str]) 
     )
 
 
-def _search_trouble(address: str, error: OSError) -> DeviceTrouble:
+def _other_trouble(what: str, error: OSError) -> DeviceTrouble:
     return DeviceTrouble(
-        f"the search for {address} failed",
+        what,
         cause=DeviceCause.OTHER,
-        found=str(error),
-        allowed="a list of ports from the system",
+        found=str(error) or type(error).__name__,
+        allowed="a port that the system lets be listed, opened and written to",
         do="it is tried again by itself; if it lasts, unplug the device and plug it in again",
+    )
+
+
+def _fault(address: str, error: Exception) -> DeviceTrouble:
+    return DeviceTrouble(
+        f"the link to {address} ended by a fault of its transport",
+        cause=DeviceCause.OTHER,
+        found=f"{type(error).__name__}: {error}",
+        allowed="a transport that raises DeviceTrouble where the device cannot be used",
+        do="start the command again; if it comes back, mend or leave out the package the transport comes from",
     )

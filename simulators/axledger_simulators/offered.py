@@ -60,7 +60,11 @@ class Following:
 
 
 def follow(following: Following, running: Callable[[], bool]) -> int:
-    """Take shot after shot while ``running()``; return how many were taken. Ends when the plan is done."""
+    """Take shot after shot while ``running()``; return how many were taken. Ends when the plan is done.
+
+    A shot whose held readings agree is shot no more: that the tool is right and what it expects is wrong, or the
+    other way round, is for a person at the tool to say, and is waited for.
+    """
     fold = _waited_for(following, running)
     if fold is None or fold.layout is None:
         return 0
@@ -69,15 +73,29 @@ def follow(following: Following, running: Callable[[], bool]) -> int:
     for target, turns in fold.board.turns.items():
         for _ in range(turns):
             technician.vehicle.turn(target)
+    told: tuple[int, ...] = ()
     while running():
         now = following.fold()
         if now is None or now.closed or now.current() is None:
             break
-        if _all_open(now):
+        if agreeing := technician.settle_held(now):
+            if agreeing != told:
+                following.say(_stuck_words(now, agreeing))
+            told = agreeing
+            following.sleep(0.2)
+        elif _all_open(now):
             _one_shot(following, technician, now, running)
         else:
             following.sleep(0.2)
     return technician.shots
+
+
+def _stuck_words(fold: JobFold, agreeing: tuple[int, ...]) -> str:
+    shot = fold.current()
+    return (
+        f"held readings {' and '.join(map(str, agreeing))} of {shot.id if shot is not None else 'a shot'} say the same: "
+        "press a at the screen of `axledger job run` to accept them, or look what is wrong; no more shots until then"
+    )
 
 
 def _waited_for(following: Following, running: Callable[[], bool]) -> JobFold | None:

@@ -206,7 +206,7 @@ def test_readings_of_an_earlier_round_do_not_get_into_this_one(make_bay: Make) -
 
 
 def test_a_repeat_never_counts_twice(make_bay: Make) -> None:
-    bay = make_bay(meter="metre-tilt")
+    bay = make_bay(meter="metre-tilt", one_device=True)
     line = form_named("metre-tilt").measured(length_m=8.110, tilt_deg=0.5, counter=1)
     bay.send(line, after_s=10)
     bay.send(line, after_s=10)

@@ -81,7 +81,7 @@ def test_replayed_is_live_where_the_program_vanished_with_half_a_line_pending(ba
     assert [link.state for link in bay.fold.links.values()] == ["closed", "closed", "opened", "opened"]
     # half a line of an ended link is shown as what it was, and never joined to what the new link sends
     bay.send(b"52\r\n", "inclinometer", after_s=5)
-    assert bay.fold.counts()["not a reading"] == 2
+    assert bay.fold.counts()["refused"] == 2
     bay.same_as_refolded()
 
 

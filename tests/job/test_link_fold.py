@@ -45,7 +45,7 @@ def test_a_device_that_sends_again_makes_one_reading_and_every_arrival_is_kept()
 
 
 def test_a_repeat_is_known_across_a_dropped_link(make_bay: Make) -> None:
-    bay = make_bay(meter="metre-tilt")
+    bay = make_bay(meter="metre-tilt", one_device=True)
     bay.send(numbered(1), after_s=10)
     bay.lost()
     bay.clock.advance(30)
@@ -60,7 +60,7 @@ def test_a_repeat_is_known_across_a_dropped_link(make_bay: Make) -> None:
 @pytest.mark.parametrize("gracefully", [True, False])
 def test_a_repeat_is_known_after_the_program_was_started_again(make_bay: Make, gracefully: bool) -> None:
     """Stored, then killed before the device heard of it: it sends again, and the reading is there once."""
-    bay = make_bay(meter="metre-tilt")
+    bay = make_bay(meter="metre-tilt", one_device=True)
     bay.send(numbered(1), after_s=10)
     bay.restart(gracefully=gracefully)
     bay.plug_in()

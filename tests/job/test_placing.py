@@ -138,14 +138,14 @@ def test_with_no_shot_open_a_reading_is_stored_unassigned_and_said(bay: Any) -> 
     bay.same_as_refolded()
 
 
-def test_all_repeats_of_a_shot_come_from_one_instrument(make_bay: Make) -> None:
-    """The tilt of a meter that has one must not be mixed with the inclinometer's."""
+def test_a_shot_is_filled_only_by_the_instrument_whose_record_it_is_solved_with(make_bay: Make) -> None:
+    """The tilt of a meter that has one must not be taken for the inclinometer's, nor mixed with it."""
     bay = make_bay(meter="metre-tilt")
-    bay.tilt(0.5)
     bay.send(numbered_tilt(), after_s=10)
-    assert bay.states() == ["accepted", "unassigned"]
-    assert bay.fold.board.places[2].why == "another instrument took this shot's first reading"
-    assert Quantity.INCLINATION in bay.fold.readings[2].values
+    bay.tilt(0.5)
+    assert bay.states() == ["unassigned", "accepted"]
+    assert bay.fold.board.places[1].why == "the open shot is for tilt-b"
+    assert Quantity.INCLINATION in bay.fold.readings[1].values
 
 
 def numbered_tilt() -> bytes:

@@ -111,6 +111,15 @@ def test_a_result_less_certain_than_the_layout_allows_is_not_shown() -> None:
     assert math.degrees(result.forecast_u) < 0.03
 
 
+def test_what_only_the_layout_says_is_never_a_result() -> None:
+    """However wide a layout lets uncertainties be: the readings have to halve what was known without them."""
+    layout = load_layout("semitrailer-1axle").model_copy(update={"most_u_deg": 10.0})
+    level = [one for one in observed(layout) if isinstance(one.line, Tilt)]
+    (result,) = Solver(layout, None, METER, TILT).solve(level, []).results
+    assert (result.value, result.verdict) == (None, Verdict.UNDETERMINED)
+    assert math.degrees(result.forecast_u) < 10.0
+
+
 def test_readings_that_cannot_all_be_right_are_said_to_contradict() -> None:
     readings = observed(load_layout("semitrailer-2axle"))
     assert not solver().solve(readings, []).contradicts

@@ -16,6 +16,7 @@ def options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--serial", default="", help="serial number on the label")
     parser.add_argument("--repeatability", metavar="LENGTH", help='sd of one length reading, such as "0.7 mm"')
     parser.add_argument("--resolution", metavar="LENGTH", help="display step (default: what the profile states)")
+    parser.add_argument("--edge", metavar="EDGE", help="edge of the device it measures from (default: rear)")
     parser.add_argument("--zero", metavar="LENGTH", default="0 mm", help="added to a reading to correct it")
     parser.add_argument("--u-zero", metavar="LENGTH", default="1 mm", help="standard uncertainty of the zero")
     parser.add_argument("--scale-ppm", metavar="PPM", type=float, default=0.0, help="correction per reading, 1e-6")
@@ -105,6 +106,7 @@ def _instrument(parsed: argparse.Namespace) -> Any:
             profile=profile.name,
             address=parsed.address,
             quantities=quantities,
+            edge=_edge(parsed, profile),
             last_check=_date(parsed.last_check),
             state=parsed.state,
             note=parsed.note,
@@ -115,6 +117,16 @@ def _instrument(parsed: argparse.Namespace) -> Any:
             f"{parsed.name} cannot be enrolled", found=f"{'.'.join(map(str, fault['loc']))}: {fault['input']!r}",
             allowed=str(fault["msg"]), do="mend it and enrol again",
         ) from error  # fmt: skip
+
+
+def _edge(parsed: argparse.Namespace, profile: Any) -> str:
+    from axledger.contract.errors import UnknownName
+
+    if parsed.edge is not None and parsed.edge not in profile.edge_offset_m:
+        raise UnknownName(
+            "edge", parsed.edge, sorted(profile.edge_offset_m), do="state it in the profile: edge_offset_m"
+        )
+    return parsed.edge or ""
 
 
 def _date(text: str | None) -> str | None:
@@ -152,7 +164,8 @@ def _length(parsed: argparse.Namespace, profile: Any) -> Any:
     return QuantityRecord(
         repeatability=parse_length(_needed(parsed.repeatability, "--repeatability", "0.7 mm")).si,
         resolution=resolution,
-        zero=parse_length(parsed.zero).si,
+        # the rear edge rests on the mark: a device that counts from another edge reads short by that edge's offset
+        zero=parse_length(parsed.zero).si + profile.edge_offset_m.get(parsed.edge or "", 0.0),
         u_zero=parse_length(parsed.u_zero).si,
         scale=parsed.scale_ppm / 1e6,
         u_scale=parsed.u_scale_ppm / 1e6,

@@ -205,6 +205,8 @@ def _show(parsed: argparse.Namespace) -> int:
 
 def job_json(fold: Any, head: Any, results: list[Any]) -> dict[str, Any]:
     """Return a job as JSON data: what is open, every reading with its entry and state, and the results."""
+    from axledger.job.statements import contradictory_rounds
+
     return {
         "job": fold.job,
         "vehicle": fold.layout.name,
@@ -215,6 +217,7 @@ def job_json(fold: Any, head: Any, results: list[Any]) -> dict[str, Any]:
         "counts": fold.counts(),
         "readings": [_reading_json(fold, number) for number in sorted(fold.readings)],
         "results": results,
+        "contradictory_rounds": contradictory_rounds(fold),
         "ledger": {"entries": head.size, "head": head.root},
     }
 

@@ -7,7 +7,7 @@ import io
 import queue
 import sys
 import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from types import TracebackType
 from typing import Any, TextIO
 
@@ -92,13 +92,14 @@ class TypedLines:
 class TypedReadings:
     """Hands typed readings to the instrument of the current shot and tells while one is still on its way.
 
-    Lines of a pipe come all at once, and an act such as ``undo`` is meant for the reading typed before it.
+    Lines of a pipe come all at once, and an act such as ``undo`` is meant for the reading typed before it. A line
+    that no typed instrument can take is told through ``say``.
     """
 
     _PATIENCE_NS = 5_000_000_000
 
-    def __init__(self, run: Any, feeds: Mapping[str, TypedLines]) -> None:
-        self._run, self._feeds = run, feeds
+    def __init__(self, run: Any, feeds: Mapping[str, TypedLines], say: Callable[[str], None]) -> None:
+        self._run, self._feeds, self._say = run, feeds, say
         self._heard: int | None = None
         self._since_ns = 0
 
@@ -107,10 +108,14 @@ class TypedReadings:
         fold = self._run.fold
         shot = fold.current()
         role = "inclinometer" if shot is not None and shot.kind == "tilt" else "meter"
-        feed = self._feeds.get(fold.instruments[role].address) if role in fold.instruments else None
-        if feed is not None:
-            self._heard, self._since_ns = len(fold.heard), time.monotonic_ns()
-            feed.push(line)
+        instrument = fold.instruments.get(role)
+        feed = self._feeds.get(instrument.address) if instrument is not None else None
+        if feed is None:
+            wanted = f"{instrument.name}, which is not typed" if instrument is not None else "which the job has none of"
+            self._say(f"{line.strip()} not taken: {shot.id if shot else 'the job'} wants the {role}, {wanted}")
+            return
+        self._heard, self._since_ns = len(fold.heard), time.monotonic_ns()
+        feed.push(line)
 
     def wait(self) -> bool:
         """Tell whether a typed line has not yet reached the job."""
@@ -197,7 +202,7 @@ def _loop(run: Any, view: Any, parsed: argparse.Namespace, feeds: Mapping[str, T
     if parsed.prepared:
         view.watch(run.fold, run.act("tick", items=[item.id for item in PREPARATION], note="ticked at the start"))
     stream = sys.stdin if sys.stdin is not None and not sys.stdin.closed else io.StringIO()
-    readings = TypedReadings(run, feeds)
+    readings = TypedReadings(run, feeds, view.say)
     only_typed = len(feeds) == len({instrument.address for instrument in run.fold.instruments.values()})
     with wish_input(stream, readings.take if feeds else None) as wishes:
         desk = _Desk(run, view, asks=isinstance(wishes, KeyInput))
@@ -215,6 +220,7 @@ class _Desk:
     def __init__(self, run: Any, view: Any, *, asks: bool) -> None:
         self._run, self._view, self._asks = run, view, asks
         self._asked = False
+        self._ended = False
         self._full = False
         self._typing: str | None = None
 
@@ -237,16 +243,24 @@ class _Desk:
             self._view.watch(self._run.fold, told)
 
     def serve(self, wishes: Any) -> bool:
-        """Do what was asked for since the last call; return whether to leave."""
+        """Do what was asked for since the last call; return whether to leave.
+
+        Tells what cannot be done, and raises it where the links have ended already: nothing more would come then.
+        """
         from axledger.contract.errors import AxledgerError
 
         try:
-            for wish in wishes.wishes():
+            wanted = wishes.wishes()
+            self._show_typing(getattr(wishes, "typing", None))  # before anything is said, which it would wipe away
+            for wish in wanted:
                 if self._do(wish):
                     return True
         except AxledgerError as error:
-            self._view.say(f"{error.what}: found {error.found}; allowed {error.allowed}")
-        self._show_typing(getattr(wishes, "typing", None))
+            if self._ended:
+                raise
+            self._typing = getattr(wishes, "typing", None)
+            # what to do comes before what is allowed: a screen may have no room for a long list
+            self._view.say(f"{error.what}: found {error.found}; {error.do}; allowed {error.allowed}")
         return False
 
     def _show_typing(self, typing: str | None) -> None:
@@ -270,6 +284,7 @@ class _Desk:
                 open_shots = len(run.fold.open_shots())
                 view.say(f"close for good, {open_shots} shots open? c again: yes; any other key: no")
                 return False
+            self._ended = True
             view.watch(run.fold, [*run.stop(), *run.close_job()])
             return True
         told = run.measure() if wish.act == "measure" else run.act(wish.act, **wish.arguments)

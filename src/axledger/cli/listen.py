@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 import queue
 import sys
 import time
@@ -23,7 +24,7 @@ def options(parser: argparse.ArgumentParser) -> None:
 
 
 def run(parsed: argparse.Namespace) -> int:
-    """Listen until enough has come or Ctrl-C is pressed."""
+    """Listen until enough has come or Ctrl-C is pressed; return 1 where fewer than ``--count`` readings came."""
     from axledger.contract.errors import BadInput
     from axledger.contract.profile import parse_profile
     from axledger.contract.transport import SystemClock
@@ -49,20 +50,20 @@ def run(parsed: argparse.Namespace) -> int:
             )  # fmt: skip
         events: queue.SimpleQueue[Any] = queue.SimpleQueue()
         supervisor = supervisor_maker(clock)(address, profile, {}, events.put)
-        session = _Session(ledger, name, address, text, profile, clock, as_json=parsed.json)
+        session = _Session(ledger, name, address, text, profile, clock, supervisor, as_json=parsed.json)
         session.fold = LinkFold(
             link=session.link, role="listen", instrument=name, address=address, profile=profile,
             make_decoder=decoder_for,
         )  # fmt: skip
         supervisor.start()
         try:
-            _listen(session, supervisor, events, parsed)
+            _listen(session, events, parsed)
         except KeyboardInterrupt:
             session.say("stopped")
         finally:
             supervisor.stop()
             session.end(events)
-    return 0 if session.readings or parsed.count is None else 1
+    return 0 if parsed.count is None or session.readings >= parsed.count else 1
 
 
 def _device(ledger: Any, parsed: argparse.Namespace) -> tuple[str, str, str]:
@@ -90,12 +91,13 @@ class _Session:
     """One listening: writes what happens, decodes it, prints it."""
 
     def __init__(
-        self, ledger: Any, name: str, address: str, text: str, profile: Any, clock: Any, *, as_json: bool
-    ) -> None:
+        self, ledger: Any, name: str, address: str, text: str, profile: Any, clock: Any, supervisor: Any, *,
+        as_json: bool,
+    ) -> None:  # fmt: skip
         from axledger.job import facts
 
         self._facts = facts
-        self._ledger, self._clock, self._as_json = ledger, clock, as_json
+        self._ledger, self._clock, self._supervisor, self._as_json = ledger, clock, supervisor, as_json
         self.name, self.address, self.profile = name, address, profile
         (record,) = ledger.append([facts.profile_record(text)])
         self._digest = str(record.body["digest"])
@@ -103,7 +105,7 @@ class _Session:
         self.fold: Any = None
         self.readings = 0
         self._number = 0
-        self._up = False
+        self._up = self._was_up = False
         self._asked_ns: int | None = None
 
     def now_ns(self) -> int:
@@ -128,40 +130,60 @@ class _Session:
             address=self.address, identity=getattr(event, "identity", None), why=why,
         )])  # fmt: skip
         self._up = what in ("opened", "recovered")
+        self._was_up = self._was_up or self._up
         self._asked_ns = None
         if self._up:
             self.show(self.fold.opened(event.stamp.mono_ns, "opened"))
         elif what == "lost":
             self.show(self.fold.ended("lost"))
-        self.say(f"link {what} {why}".rstrip())
+        if self._was_up:  # why a device was never reached is told by the supervisor's trouble
+            self.say(f"link {what} {why}".rstrip())
 
     def _arrival(self, data: bytes, stamp: Any, channel: str = "", *, sent: bool = False) -> Any:
         self._number += 1
         return self._facts.arrival(self.link, self._number, data, stamp, job=None, channel=channel, sent=sent)
 
-    def ask(self, supervisor: Any) -> None:
+    def ask(self) -> None:
         """Send the measure command where the link is up and no answer is due; a lost answer is asked for again."""
         from axledger.contract.errors import DeviceTrouble
 
         patience_ns = self.profile.timing.answer_s * 1e9
         if not self._up or (self._asked_ns is not None and self.now_ns() - self._asked_ns < patience_ns):
             return
-        command, stamp = str(self.profile.commands.measure).encode("latin-1"), self._clock.now()
-        self._asked_ns = stamp.mono_ns
-        self._ledger.append([self._arrival(command, stamp, sent=True)])
-        self.show(self.fold.sent(command, stamp.mono_ns))
+        self._asked_ns = self.now_ns()
         try:
-            supervisor.write(command)
+            self._send(str(self.profile.commands.measure).encode("latin-1"))
         except DeviceTrouble as trouble:  # the loss itself is on its way
             self.say(f"- {trouble.what}: {trouble.found}")
+
+    def _send(self, data: bytes) -> None:
+        stamp = self._clock.now()
+        self._ledger.append([self._arrival(data, stamp, sent=True)])
+        self.show(self.fold.sent(data, stamp.mono_ns))
+        self._supervisor.write(data)
+
+    def _acknowledge(self) -> None:
+        """Tell a device that waits for it that its measurement is safe; its bytes are in the ledger."""
+        from axledger.contract.errors import DeviceTrouble
+
+        if self._up and self.profile.acknowledge is not None:
+            with contextlib.suppress(DeviceTrouble):  # the device sends again, and the repeat is acknowledged
+                self._send(self.profile.acknowledge.reply.encode("latin-1"))
+
+    def trouble_words(self) -> str:
+        """Say what keeps the link from being up; empty where nothing does."""
+        trouble = self._supervisor.status().trouble
+        return f"- {trouble.error.what}: {trouble.error.found}; {trouble.error.do}" if trouble is not None else ""
 
     def quiet(self, now_ns: int) -> None:
         self.show(self.fold.quiet(now_ns))
 
     def end(self, events: Any) -> None:
         """Take what the link still delivered while it was being closed, then record the end."""
+        self._up = False
         while not events.empty():
             self.take(events.get())
+        self.quiet(self.now_ns())
         self.show(self.fold.ended("closed"))
         self._ledger.append([self._facts.link(self.link, "closed", self._clock.now(), job=None)])
 
@@ -173,7 +195,8 @@ class _Session:
             if isinstance(outcome, Measured | DeviceFault):
                 self._asked_ns = None
             if isinstance(outcome, Measured):
-                self.readings += 1
+                self._acknowledge()
+                self.readings += one.use == "reading"
                 values = [(v.quantity.value, v.si, v.text, v.unit) for v in outcome.values]
                 words = ", ".join(f"{text} {unit}" for _, _, text, unit in values)
                 doubt = " (weak return)" if outcome.quality is not None and outcome.quality.doubtful else ""
@@ -186,19 +209,18 @@ class _Session:
                 self.say(f"- {one.why}")
 
 
-def _listen(session: _Session, supervisor: Any, events: Any, parsed: argparse.Namespace) -> None:
+def _listen(session: _Session, events: Any, parsed: argparse.Namespace) -> None:
     ends = time.monotonic() + parsed.seconds if parsed.seconds is not None else None
     told = ""
     while (parsed.count is None or session.readings < parsed.count) and (ends is None or time.monotonic() < ends):
         if parsed.measure:
-            session.ask(supervisor)
+            session.ask()
         before = session.now_ns()
         try:
             session.take(events.get(timeout=0.1))
         except queue.Empty:
             session.quiet(before)  # what was stamped by then has reached the queue, so no gap is called early
-        trouble = supervisor.status().trouble
-        words = f"- {trouble.error.what}: {trouble.error.found}; {trouble.error.do}" if trouble is not None else ""
+        words = session.trouble_words()
         if words != told:  # it is tried again and again; once is enough to say so
             told = words
             session.say(words)

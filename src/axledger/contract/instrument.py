@@ -44,6 +44,8 @@ class Instrument(BaseModel):
     serial: str = ""
     profile: str
     address: str
+    edge: str = ""
+    """The reference edge its zero is stated for, by the profile's name of it; empty where the profile has one only."""
     identity: dict[str, str] = {}
     quantities: dict[Quantity, QuantityRecord]
     last_check: str | None = None

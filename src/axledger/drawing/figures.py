@@ -6,6 +6,7 @@ U = 2 u (coverage factor 2), two significant digits; the value has the same deci
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import ROUND_HALF_EVEN, Decimal
 from typing import Literal
@@ -13,8 +14,9 @@ from typing import Literal
 from axledger.contract.quantity import UNITS, Quantity, from_si, unit_named
 from axledger.job.solution import Result
 
-__all__ = ["COVERAGE", "Figure", "Units", "direction_words", "figure_of", "limit_numbers", "limits_words",
-           "quantity_of_key", "reading_words", "rounded", "short_quantity", "spread_words"]  # fmt: skip
+__all__ = ["COVERAGE", "Figure", "Units", "axle_reference", "direction_words", "figure_of", "limit_numbers",
+           "limits_words", "own_reference", "quantity_of_key", "reading_words", "rounded", "short_quantity",
+           "spread_words"]  # fmt: skip
 
 COVERAGE = 2.0
 _MOST_DECIMALS = 6
@@ -138,6 +140,17 @@ def short_quantity(result: Result) -> str:
     """Return the result's quantity in at most 15 letters, without the axle."""
     known = _SHORT_QUANTITIES.get(quantity_of_key(result.key))
     return known or result.name.split(": ", 1)[-1].removeprefix("total ")[:15]
+
+
+def axle_reference(results: Sequence[Result]) -> str:
+    """Return what an axle's results are judged against: the reference of its squareness, that of its unit."""
+    square = (result for result in results if quantity_of_key(result.key) == "squareness")
+    return next(square, results[0]).against
+
+
+def own_reference(result: Result, reference: str) -> str:
+    """Return what a result is judged against where that is not ``reference``, as ``against drive axle 1``."""
+    return f"against {result.against}" if result.against != reference else ""
 
 
 def limit_numbers(result: Result, units: Units) -> tuple[str, str]:

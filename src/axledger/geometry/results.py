@@ -60,7 +60,11 @@ class UnitGeometry:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Formula:
-    """One result: ``key``, ``name`` in words, display ``unit``, and its traced value (rad or m)."""
+    """One result: ``key``, ``name`` in words, display ``unit``, what it is measured ``against``, and its traced value.
+
+    The value is in rad or m. Total toe is one wheel against the other, parallelism and spacing one axle against
+    another; all else is against the unit's reference line.
+    """
 
     key: str
     name: str
@@ -143,12 +147,17 @@ def evaluate(unit: UnitGeometry, x: Array) -> tuple[Formula, ...]:
     return tuple(formulas)
 
 
-def _formula(scene: _Scene, axle: AxleGeometry, quantity: str, name: str, unit: ResultUnit, value: Traced) -> Formula:
+_OWN_WHEELS = "the wheels of the axle"
+
+
+def _formula(
+    scene: _Scene, axle: AxleGeometry, quantity: str, name: str, unit: ResultUnit, value: Traced, against: str = ""
+) -> Formula:
     return Formula(
         key=f"{scene.unit.id}.{axle.id}.{quantity}",
         name=f"{axle.name}: {name}",
         unit=unit,
-        against=_AGAINST[scene.unit.reference],
+        against=against or _AGAINST[scene.unit.reference],
         value=value,
     )
 
@@ -157,11 +166,11 @@ def _steer(scene: _Scene, axle: AxleGeometry, steer: tuple[int, int]) -> Iterato
     left, right = (scene.yaw(axle) + scene.parameter(number) for number in steer)
     toe_left, toe_right = -left, right
     length = (sine(toe_left) + sine(toe_right)) * scene.unit.toe_diameter_m
-    yield _formula(scene, axle, "toe.total", "total toe", "deg", toe_left + toe_right)
+    yield _formula(scene, axle, "toe.total", "total toe", "deg", toe_left + toe_right, _OWN_WHEELS)
     yield _formula(scene, axle, "toe.left", "toe, left wheel", "deg", toe_left)
     yield _formula(scene, axle, "toe.right", "toe, right wheel", "deg", toe_right)
     at = f"total toe at {scene.unit.toe_diameter_m * 1000:.0f} mm"
-    yield _formula(scene, axle, "toe.length", at, "mm", length)
+    yield _formula(scene, axle, "toe.length", at, "mm", length, _OWN_WHEELS)
     yield _formula(scene, axle, "steering", "steering position", "deg", (left + right) * 0.5)
 
 
@@ -183,12 +192,13 @@ def _groups(scene: _Scene) -> Iterator[Formula]:
         for later in group[1:]:
             first = group[0]
             apart = scene.yaw(later) - scene.yaw(first)
-            yield _formula(scene, later, "parallelism", f"parallelism to {first.name}", "deg", apart)
+            yield _formula(scene, later, "parallelism", f"parallelism to {first.name}", "deg", apart, first.name)
             left, right = (
                 scene.along(*scene.wheel_centre(first, side)) - scene.along(*scene.wheel_centre(later, side))
                 for side in (1, -1)
             )
-            yield _formula(scene, later, "spacing", f"spacing to {first.name}, left minus right", "mm", left - right)
+            words = f"spacing to {first.name}, left minus right"
+            yield _formula(scene, later, "spacing", words, "mm", left - right, first.name)
 
 
 def _wheelbase(scene: _Scene) -> Iterator[Formula]:

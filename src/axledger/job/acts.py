@@ -13,10 +13,10 @@ from typing import TYPE_CHECKING, Any
 from axledger.contract.errors import Refused, UnknownName
 from axledger.job.board import Board, Place
 from axledger.job.layout import Layout
-from axledger.job.placing import hold_odd_one
+from axledger.job.placing import hold_odd_one, instrument_for
 from axledger.job.plan import Shot, mirrored, plan_shots
 from axledger.job.preparation import PREPARATION
-from axledger.job.proof import alternatives, prove
+from axledger.job.proof import alternatives, forecast
 from axledger.job.solution import Solver
 
 if TYPE_CHECKING:
@@ -127,10 +127,11 @@ def _without(fold: JobFold, shot: Shot) -> Outcome:
 
 def _weakened(solver: Solver, layout: Layout, rest: tuple[Shot, ...], repeats: int) -> set[str]:
     """Return the results that ``rest`` leaves undetermined or a quarter less certain than the layout's plan does."""
-    was = {result.key: result for result in prove(solver, layout, plan_shots(layout), repeats).results}
-    now = prove(solver, layout, rest, repeats)
-    return set(now.undetermined) - {key for key, result in was.items() if result.u is None} | {
-        result.key for result in now.results if result.forecast_u > 1.25 * was[result.key].forecast_u
+    was = {result.key: result for result in forecast(solver, plan_shots(layout), repeats)}
+    return {
+        result.key
+        for result in forecast(solver, rest, repeats)
+        if (result.u is None and was[result.key].u is not None) or result.forecast_u > 1.25 * was[result.key].forecast_u
     }
 
 
@@ -194,6 +195,11 @@ def _must_measure(fold: JobFold, number: int, shot: Shot) -> None:
         raise Refused(
             f"reading {number} does not fit {shot.id}", found="another quantity", allowed=quantity.value,
             do="choose a shot of the same quantity",
+        )  # fmt: skip
+    if (taken_with := fold.readings[number].instrument) != (wanted := instrument_for(fold, shot)):
+        raise Refused(
+            f"reading {number} was taken with {taken_with}", found=taken_with, allowed=wanted,
+            do=f"shoot it again with {wanted}: each instrument has its own zero",
         )  # fmt: skip
 
 
@@ -290,8 +296,21 @@ def _turned(fold: JobFold, body: Mapping[str, Any]) -> Outcome:
             do="go on shooting",
         )  # fmt: skip
     how = "not turned" if body["act"] == "not-turned" else "person"
-    words = f"{', '.join(shot.turn)} {'left as they are' if how == 'not turned' else 'turned half a turn'}"
+    if how == "not turned":
+        return _left_alone(fold.board, shot), f"{', '.join(shot.turn)} left as they are"
+    words = f"{', '.join(shot.turn)} turned half a turn"
     return fold.board.turned_by(shot.turn, shot.id, how), words
+
+
+def _left_alone(board: Board, shot: Shot) -> Board:
+    """Return the board of a turn that was not made: readings held for the shot were taken without it, too."""
+    places = {
+        number: replace(place, turns=board.turns)
+        if place.state == "held" and place.shot == shot.id and place.round == board.round
+        else place
+        for number, place in board.places.items()
+    }
+    return replace(board.turned_by(shot.turn, shot.id, "not turned"), places=places)
 
 
 def _undo(fold: JobFold, _body: Mapping[str, Any]) -> Outcome:

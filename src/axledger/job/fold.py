@@ -8,7 +8,7 @@ from typing import Any, Protocol
 
 from axledger.contract.decoder import Decoder
 from axledger.contract.errors import Refused
-from axledger.contract.frame import Measured, Status, StatusKind
+from axledger.contract.frame import DeviceFault, Measured, Status, StatusKind, Unreadable
 from axledger.contract.instrument import Instrument
 from axledger.contract.profile import Profile, parse_profile
 from axledger.contract.quantity import Quantity
@@ -25,6 +25,10 @@ from axledger.job.solution import Solution, Solver
 from axledger.job.tally import Tally
 
 __all__ = ["EntryLike", "Happening", "Header", "JobFold"]
+
+
+_UNDO_DEPTH = 200
+"""How many steps undo goes back; a meter left babbling on one shot must not fill the memory."""
 
 
 class EntryLike(Protocol):
@@ -99,7 +103,7 @@ class JobFold:
         self.work: RoundWork | None = None
         self.closed = False
         self.last_seq = 0
-        self._plans: dict[tuple[frozenset[str], frozenset[str]], tuple[Shot, ...]] = {}
+        self._plans: dict[tuple[frozenset[str], ...], tuple[Shot, ...]] = {}
         self._every: tuple[Shot, ...] | None = None
         self._open: tuple[Board, tuple[Shot, ...]] | None = None
         self._utc_less_mono = 0
@@ -201,7 +205,7 @@ class JobFold:
             return []  # the end mark's second half carries nothing; its bytes are in the ledger
         self.heard.append(heard)
         if not isinstance(outcome, Measured) or heard.use == "not a reading":
-            self.tally = self.tally.plus("not a reading")
+            self.tally = self.tally.plus(refused=isinstance(outcome, DeviceFault | Unreadable))
             quiet = isinstance(outcome, Status)
             return [Happening("noted" if quiet else "refused", heard.why)]
         number = len(self.readings) + 1
@@ -229,7 +233,7 @@ class JobFold:
         before = self.board
         board, place = place_reading(self, reading)
         if place.state in ("accepted", "held"):
-            self.past.append((before, f"reading {reading.number}"))
+            self._remember(before, f"reading {reading.number}")
         self.board = board
         pushed_out = [
             Happening("noted", f"reading {number}: {other.why}", reading=number, shot=other.shot)
@@ -246,9 +250,13 @@ class JobFold:
         if body["act"] == "undo":
             self.past.pop()
         elif board is not before:
-            self.past.append((before, str(body["act"])))
+            self._remember(before, str(body["act"]))
         self.board = board
         return [Happening("act", words)]
+
+    def _remember(self, before: Board, what: str) -> None:
+        self.past.append((before, what))
+        del self.past[:-_UNDO_DEPTH]
 
     def _statement(self, seq: int, body: Mapping[str, Any]) -> list[Happening]:
         self.statements.append((seq, body))
@@ -261,9 +269,13 @@ class JobFold:
         """Return the plan of the present round, in walking order."""
         if self.layout is None:
             return ()
-        key = (self.board.blocked, self.board.added)
+        board = self.board
+        passed = frozenset(
+            name for (number, name) in board.closed if number == board.round and (number, name) not in board.turned
+        )
+        key = (board.blocked, board.added, passed)
         if key not in self._plans:
-            self._plans[key] = plan_shots(self.layout, blocked=key[0], added=key[1])
+            self._plans[key] = plan_shots(self.layout, blocked=key[0], added=key[1], passed=key[2])
         return self._plans[key]
 
     def every_shot(self) -> tuple[Shot, ...]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import heapq
+import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -30,6 +31,8 @@ __all__ = [
     "latest_job",
     "open_job",
 ]
+
+_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,63}")
 
 RECORDS = frozenset({"profile", "layout", "limits", "instrument"})
 """Kinds of entries that belong to no job."""
@@ -91,6 +94,12 @@ def open_job(
     _check_roles(layout, roles)
     if not 1 <= repeats <= 5:
         raise BadInput("repeats must be sensible", found=str(repeats), allowed="1 to 5", do="choose 2")
+    if name is not None and not _NAME.fullmatch(name):
+        raise BadInput(
+            "a job cannot be called so", found=repr(name),
+            allowed="letters, digits, dot, dash and underscore, at most 64, the first a letter or digit",
+            do="choose another name: it also names the sheet's file",
+        )  # fmt: skip
     job = name or _fresh_name(ledger, stamp)
     if name is not None and name in job_names(ledger):
         raise Refused(f"job {name} exists", found=name, allowed="a new name", do="choose another, or run that job")

@@ -14,7 +14,7 @@ from axledger_calibration.repeatability import critical_range, odd_one_out
 if TYPE_CHECKING:
     from axledger.job.fold import JobFold
 
-__all__ = ["hold_odd_one", "missing_repeats", "place_reading"]
+__all__ = ["hold_odd_one", "instrument_for", "missing_repeats", "place_reading"]
 
 _FAR_SD = 4.0
 _FAR = {Quantity.LENGTH: 0.003, Quantity.INCLINATION: 0.00175}
@@ -32,8 +32,8 @@ def place_reading(fold: JobFold, reading: Reading) -> tuple[Board, Place]:
     quantity = fold.quantity_of(shot)
     if quantity not in reading.values:
         return board, replace(here, why=f"the open shot wants {_noun(quantity)}")
-    if len(fold.board.accepted(shot.id)) and reading.instrument != _instrument_of(fold, shot):
-        return board, replace(here, why="another instrument took this shot's first reading")
+    if reading.instrument != (wanted := instrument_for(fold, shot)):
+        return board, replace(here, why=f"the open shot is for {wanted}")
     turns = fold.turns_before(shot)
     doubt = _doubt(fold, shot, reading, turns)
     if doubt:
@@ -48,8 +48,9 @@ def _noun(quantity: Quantity) -> str:
     return "an inclination" if quantity is Quantity.INCLINATION else "a length"
 
 
-def _instrument_of(fold: JobFold, shot: Shot) -> str:
-    return fold.readings[fold.board.accepted(shot.id)[0]].instrument
+def instrument_for(fold: JobFold, shot: Shot) -> str:
+    """Return the name of the instrument whose record the solver uses for the shot; no other may fill it."""
+    return fold.instruments["inclinometer" if shot.kind == "tilt" else "meter"].name
 
 
 def _doubt(fold: JobFold, shot: Shot, reading: Reading, turns: dict[str, int]) -> str:

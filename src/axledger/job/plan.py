@@ -40,16 +40,18 @@ class Shot:
     targets: tuple[str, str] = ("", "")
 
 
-def plan_shots(layout: Layout, *, blocked: Collection[str] = (), added: Collection[str] = ()) -> tuple[Shot, ...]:
+def plan_shots(
+    layout: Layout, *, blocked: Collection[str] = (), added: Collection[str] = (), passed: Collection[str] = ()
+) -> tuple[Shot, ...]:
     """Return the shots in walking order.
 
     Spare pairs appear only when named in ``added``, blocked ones never. A turn waits for the first remaining
-    shot of its stand, so that blocking a shot does not lose it.
+    shot of its stand, so that blocking a shot, or passing over it (``passed``), does not lose it.
     """
-    return tuple(shot for unit in layout.unit for shot in _walk(unit, set(blocked), set(added)))
+    return tuple(shot for unit in layout.unit for shot in _walk(unit, set(blocked), set(added), set(passed)))
 
 
-def _walk(unit: Unit, blocked: set[str], added: set[str]) -> Iterator[Shot]:
+def _walk(unit: Unit, blocked: set[str], added: set[str], passed: set[str]) -> Iterator[Shot]:
     stations = {station.name: station for station in stations_of(unit)}
     turned: dict[str, int] = {}
     seen: dict[frozenset[str], int] = {}
@@ -63,16 +65,17 @@ def _walk(unit: Unit, blocked: set[str], added: set[str]) -> Iterator[Shot]:
             name = shot.id if directed[shot.id] == 1 else f"{shot.id}#{directed[shot.id]}"
             if name in blocked or (shot.spare and name not in added):
                 continue
-            for target in waiting:
+            due = [] if name in passed else waiting
+            for target in due:
                 turned[target] = turned.get(target, 0) + 1
             yield replace(
                 shot,
                 id=name,
-                turn=tuple(waiting),
+                turn=tuple(due),
                 look=seen[line],
                 turns=(turned.get(shot.targets[0], 0), turned.get(shot.targets[1], 0)),
             )
-            waiting = []
+            waiting = waiting if name in passed else []
 
 
 def _at(unit: Unit, stand: Stand, stations: Mapping[str, Station]) -> Iterator[Shot]:

@@ -11,7 +11,7 @@ from axledger.job.model import Sight, Tilt
 from axledger.job.plan import Shot, plan_shots, sight_of, tilt_of
 from axledger.job.solution import Result, Solver
 
-__all__ = ["Proof", "all_spares", "alternatives", "decisive_shots", "lines_of", "prove"]
+__all__ = ["Proof", "all_spares", "alternatives", "decisive_shots", "forecast", "lines_of", "prove"]
 
 _LOOK_WORTH = 0.15
 """A shot with less redundancy than this is as good as unchecked (working figure of our own)."""
@@ -50,6 +50,11 @@ def _forecast(solver: Solver, shots: Sequence[Shot], repeats: int) -> tuple[tupl
     results, redundancy = solver.forecast(readings)
     per_shot = {shot.id: float(redundancy[number * repeats]) for number, shot in enumerate(shots)}
     return results, per_shot
+
+
+def forecast(solver: Solver, shots: Sequence[Shot], repeats: int) -> tuple[Result, ...]:
+    """Return what ``shots`` with ``repeats`` readings each would determine, and how well."""
+    return _forecast(solver, shots, repeats)[0]
 
 
 def _missing(results: Sequence[Result]) -> tuple[str, ...]:

@@ -32,7 +32,7 @@ class RoundWork:
 
     def _solution(self, fold: JobFold, round_number: int) -> Solution:
         observations = observed(fold, round_number)
-        planned: list[Line] = list(fold.upcoming().values()) if round_number == fold.board.round else []
+        planned: list[Line] = _planned(fold) if round_number == fold.board.round else []
         known = self._solved.get(round_number)
         if known is not None and known[0] == observations:
             lines = {*planned, *(observation.line for observation in observations)}
@@ -41,6 +41,19 @@ class RoundWork:
         solution = self.solver.solve(observations, planned)
         self._solved[round_number] = (observations, solution)
         return solution
+
+
+def _planned(fold: JobFold) -> list[Line]:
+    """Return the lines that may be asked for next: the walk's, and the current shot's as its targets hang now.
+
+    The two differ where a person went to a shot out of turn: the walk counts on turns that are still to come.
+    """
+    lines: list[Line] = list(fold.upcoming().values())
+    if (shot := fold.current()) is not None:
+        now: Line = tilt_of(shot) if shot.kind == "tilt" else sight_of(shot, fold.turns_before(shot))
+        if now not in lines:
+            lines.append(now)
+    return lines
 
 
 def observed(fold: JobFold, round_number: int) -> tuple[Observation, ...]:

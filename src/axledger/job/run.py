@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import Any, Protocol
 
 from axledger.contract.decoder import Decoder
-from axledger.contract.errors import DeviceCause, DeviceTrouble, Refused
+from axledger.contract.errors import AxledgerError, DeviceCause, DeviceTrouble, Refused
 from axledger.contract.frame import Measured
 from axledger.contract.profile import Profile, parse_profile
 from axledger.contract.transport import Arrived, Clock, LinkEvent, Lost, Opened, Recovered, Silent, Stamp
@@ -89,6 +89,7 @@ class JobRun:
         self._events: queue.SimpleQueue[tuple[str, LinkEvent]] = queue.SimpleQueue()
         self._live: dict[str, _Live] = {}
         self._waiting: list[facts.Body] = []
+        self._kept: Told = []
 
     def start(self, sources: list[LinkSource]) -> Told:
         """Open the links; close in the record those that an earlier run left open."""
@@ -122,11 +123,12 @@ class JobRun:
         """
         before = self._clock.now()
         self._waiting += [self._body(self._live[link], event) for link, event in self._burst(timeout_s)]
-        if not self._waiting:
-            # only up to before the wait: what was stamped by then has reached the queue, so no gap is called early
-            return self.fold.quiet(before.mono_ns)
-        marks = len(self.fold.heard)
-        return self._write() + self._acknowledge(marks)
+        marks, kept = len(self.fold.heard), self._kept
+        self._kept = []
+        # without arrivals only up to before the wait: what was stamped by then has reached the queue, so no gap is
+        # called early
+        told = self._write() if self._waiting else self.fold.quiet(before.mono_ns)
+        return kept + told + self._acknowledge(marks)
 
     def _write(self) -> Told:
         entries = self._ledger.append(self._waiting)
@@ -170,7 +172,9 @@ class JobRun:
     def _acknowledge(self, marks: int) -> Told:
         """Tell devices that wait for it that their measurement is safe; it is, the entry is durable."""
         told: Told = []
-        for heard in self.fold.heard[marks:]:
+        while marks < len(self.fold.heard):  # what is sent is an entry, and its moment may end another frame
+            heard = self.fold.heard[marks]
+            marks += 1
             live = self._live.get(heard.link)
             if live is not None and live.profile.acknowledge and isinstance(heard.frame.outcome, Measured):
                 with contextlib.suppress(DeviceTrouble):  # the device sends again, and the repeat is acknowledged
@@ -206,22 +210,30 @@ class JobRun:
         return self._send(live, command.encode("latin-1"))
 
     def act(self, name: str, **arguments: Any) -> Told:
-        """Do what a person asked: checked first, then written, then folded. Raises what ``perform`` raises."""
-        now = self._clock.now()
+        """Do what a person asked: checked first, then written, then folded. Raises what ``perform`` raises.
+
+        What had arrived by then comes first: the person acted on it, or at least after it.
+        """
+        now, told = self._up_to_now()
         body = facts.act(self.fold.job, name, now, person=self.person, device=self.device, **arguments)
-        told = self._up_to(now)
-        perform(self.fold, body)
+        try:
+            perform(self.fold, body)
+        except AxledgerError:
+            self._kept += told  # what was folded on the way is still to be shown
+            raise
         return told + self._append([body])
 
-    def _up_to(self, now: Stamp) -> Told:
-        """Bring the fold to where replay will have it when it meets an entry of this moment."""
-        marks = len(self.fold.heard)
-        return self._write() + self._acknowledge(marks) + self.fold.quiet(now.mono_ns)
+    def _up_to_now(self) -> tuple[Stamp, Told]:
+        """Bring the fold to where replay will have it when it meets an entry of this moment; return the moment."""
+        while burst := self._burst(0.0):
+            self._waiting += [self._body(self._live[link], event) for link, event in burst]
+        now, marks = self._clock.now(), len(self.fold.heard)
+        told = (self._write() if self._waiting else []) + self.fold.quiet(now.mono_ns)
+        return now, told + self._acknowledge(marks)
 
     def close_job(self) -> Told:
         """Write the job's statement; raise ``Refused`` where it is closed already."""
-        now = self._clock.now()
-        told = self._up_to(now)
+        now, told = self._up_to_now()
         body = statement_body(self.fold, self._ledger.head(), person=self.person, stamp=now)
         told += self._append([body])
         self._ledger.write_head()
@@ -243,6 +255,5 @@ class JobRun:
             return told
         self._live.clear()
         told += self._append(closing)
-        now = self._clock.now()
-        told += self._up_to(now)
-        return told + self._append([dict(checkpoint_body(self.fold, now))])
+        now, more = self._up_to_now()
+        return told + more + self._append([dict(checkpoint_body(self.fold, now))])

@@ -80,6 +80,8 @@ class Solution:
         the 1 - 1e-6 point of chi-squared (Wilson and Hilferty's cube-root approximation, 1931): coarse on purpose,
         because real noise has heavier tails than a normal one and only gross errors are meant here.
         """
+        if not (self.adjusted.converged and self.adjusted.minimum):
+            return True
         count = len(self.observations)
         if count == 0:
             return False
@@ -205,9 +207,10 @@ class Solver:
         return self._model
 
     def _results(self, model: Model, adjusted: Adjusted) -> list[Result]:
-        return self._described(model, adjusted.x, adjusted.covariance)
+        # an optimum that was not reached, or is none, determines nothing
+        return self._described(model, adjusted.x, adjusted.covariance, trusted=adjusted.converged and adjusted.minimum)
 
-    def _described(self, model: Model, x: Array, covariance: Array) -> list[Result]:
+    def _described(self, model: Model, x: Array, covariance: Array, *, trusted: bool = True) -> list[Result]:
         described: list[Result] = []
         for unit in model.units:
             formulas = evaluate(unit, x)
@@ -216,7 +219,7 @@ class Solver:
             prior_u = np.sqrt((gradients**2) @ model.prior_sd**2)
             for formula, own, before in zip(formulas, u.tolist(), prior_u.tolist(), strict=True):
                 # determined: the readings at least halve what the layout's prior says, within the layout's bound
-                determined = own < 0.5 * before and own <= self._bound(formula.unit)
+                determined = trusted and own < 0.5 * before and own <= self._bound(formula.unit)
                 described.append(
                     self._judged(formula.key, formula.name, formula.against, formula.unit,
                                  formula.value.value, own, determined=determined)

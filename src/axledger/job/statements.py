@@ -22,7 +22,7 @@ from axledger.job.preparation import PREPARATION
 from axledger.job.solution import Result
 from axledger.ledger import TreeHead
 
-__all__ = ["forecast_body", "result_body", "results_of", "statement_body", "versions"]
+__all__ = ["contradictory_rounds", "forecast_body", "result_body", "results_of", "statement_body", "versions"]
 
 
 def versions() -> dict[str, str]:
@@ -94,7 +94,7 @@ def statement_body(fold: JobFold, head: TreeHead, *, person: str, stamp: Stamp) 
     more: Mapping[str, Any] = {
         "counts": fold.counts(),
         "digests": digests(fold),
-        "contradictory_rounds": _contradictory(fold),
+        "contradictory_rounds": contradictory_rounds(fold),
         "open": [shot.id for shot in fold.open_shots()],
         "unticked": [item for item, note in _ticks(fold).items() if note is None],
     }
@@ -111,7 +111,8 @@ def statement_body(fold: JobFold, head: TreeHead, *, person: str, stamp: Stamp) 
     )
 
 
-def _contradictory(fold: JobFold) -> list[int]:
+def contradictory_rounds(fold: JobFold) -> list[int]:
+    """Return the rounds, oldest first, whose accepted readings contradict each other."""
     solved = {number: fold.solution(number) for number in range(1, fold.board.round + 1)}
     return [number for number, solution in solved.items() if solution is not None and solution.contradicts]
 

@@ -15,13 +15,18 @@ PARTS = ("accepted", "held", "refused", "set aside", "unassigned", "repeat", "ba
 
 @dataclass(frozen=True, slots=True)
 class Tally:
-    """Frames that are no reading; readings are counted from where they stand."""
+    """Frames that made no reading; readings are counted from where they stand.
+
+    ``refused``: the device could not measure, or what it sent cannot be understood. ``not_a_reading``: a status, an
+    echo, a held value.
+    """
 
     not_a_reading: int = 0
+    refused: int = 0
 
-    def plus(self, _part: str) -> Tally:
-        """Return the tally with one more frame that is not a reading."""
-        return Tally(self.not_a_reading + 1)
+    def plus(self, *, refused: bool) -> Tally:
+        """Return the tally with one more frame that made no reading."""
+        return Tally(self.not_a_reading + (not refused), self.refused + refused)
 
     def with_places(self, places: Mapping[int, Place]) -> dict[str, int]:
         """Return ``received`` and its parts."""
@@ -29,4 +34,5 @@ class Tally:
         for place in places.values():
             counts[place.state] += 1
         counts["not a reading"] += self.not_a_reading
+        counts["refused"] += self.refused
         return {"received": sum(counts.values()), **counts}

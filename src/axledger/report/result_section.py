@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from axledger.drawing.figures import Units, direction_words, figure_of, limits_words
+from axledger.drawing.figures import Units, axle_reference, direction_words, figure_of, limits_words, own_reference
 from axledger.drawing.verdict_marks import mark_of, mark_svg
 from axledger.drawing.whisker import whisker_svg
 from axledger.geometry.conformity import Rule, Verdict
@@ -56,15 +56,16 @@ def _axle_name(result: Result, state: JobState) -> str:
 
 
 def _axle_table(results: Sequence[Result], state: JobState, units: Units) -> Markup:
-    rows = [_result_row(result, state, units) for result in results]
+    reference = axle_reference(results)
+    rows = [_result_row(result, reference, state, units) for result in results]
     columns = ("result", "value ± U", "limits", "value and limits", "verdict", "probability", "source of the limit")
-    caption = f"{_axle_name(results[0], state)}, against {results[0].against}"
+    caption = f"{_axle_name(results[0], state)}, against {reference}"
     return rows_table(caption, columns, rows, class_="results")
 
 
-def _result_row(result: Result, state: JobState, units: Units) -> list[Content]:
+def _result_row(result: Result, reference: str, state: JobState, units: Units) -> list[Content]:
     return [
-        result.name.split(": ", 1)[-1],
+        _name(result, reference),
         joined((_value(result, units), *_way(result, units), *_waiting(result, state))),
         limits_words(result, units),
         Markup(whisker_svg(result, units, width=120)),
@@ -72,6 +73,11 @@ def _result_row(result: Result, state: JobState, units: Units) -> list[Content]:
         probability_words(result.probability),
         result.source,
     ]
+
+
+def _name(result: Result, reference: str) -> str:
+    name, own = result.name.split(": ", 1)[-1], own_reference(result, reference)
+    return f"{name}, {own}" if own and result.against not in name else name
 
 
 def _value(result: Result, units: Units) -> Markup:

@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Sequence
 
 from axledger.contract.quantity import UNITS, from_si
+from axledger.drawing.figures import axle_reference
 from axledger.drawing.printable import one_line
 from axledger.job.solution import Result
 from axledger.terminal.lines import fit
@@ -24,7 +25,7 @@ def forecast_lines(results: Sequence[Result], *, width: int = 100, unicode: bool
     lines = [_row("what the plan will give", "U (2u)", "limits", "share", name_width)]
     for prefix in dict.fromkeys(_prefix(result) for result in results):
         mine = [result for result in results if _prefix(result) == prefix]
-        lines.append(fit(f"{mine[0].name.split(': ')[0]}, against {mine[0].against}", width).rstrip())
+        lines.append(fit(f"{mine[0].name.split(': ')[0]}, against {axle_reference(mine)}", width).rstrip())
         lines += [_row(*_cells(result), name_width) for result in mine]
     if any(result.zone_left is not None for result in results):
         lines += textwrap.wrap(_NOTE, width, subsequent_indent="  ")

@@ -5,7 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from axledger.drawing.figures import Units, direction_words, figure_of, limit_numbers, short_quantity
+from axledger.drawing.figures import (
+    Units,
+    axle_reference,
+    direction_words,
+    figure_of,
+    limit_numbers,
+    own_reference,
+    short_quantity,
+)
 from axledger.drawing.verdict_marks import MARKS, mark_of
 from axledger.drawing.whisker import whisker_text
 from axledger.geometry.conformity import Verdict
@@ -23,7 +31,10 @@ Pieces = list[tuple[str, str]]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AxleBlock:
-    """The results of one axle; ``prefix`` is the key they share, such as ``tractor.steer``."""
+    """The results of one axle; ``prefix`` is the key they share, such as ``tractor.steer``.
+
+    ``against`` is the reference of the axle; single results may have one of their own.
+    """
 
     prefix: str
     title: str
@@ -42,7 +53,7 @@ def axle_blocks(state: JobState) -> tuple[AxleBlock, ...]:
         AxleBlock(
             prefix=prefix,
             title=f"{names.get(prefix.split('.')[0], '')} " * many + results[0].name.split(": ")[0],
-            against=results[0].against,
+            against=axle_reference(results),
             results=tuple(results),
         )
         for prefix, results in grouped.items()
@@ -88,14 +99,21 @@ def waiting_words(state: JobState) -> dict[str, str]:
 
 
 def result_row(
-    result: Result, width: int, *, unicode: bool, waiting: Mapping[str, str], units: Units | None = None
-) -> Pieces:
-    """Return one row of ``width`` (60 or more) columns as styled pieces; ``waiting`` as of ``waiting_words``."""
+    result: Result, width: int, *, unicode: bool, waiting: Mapping[str, str], units: Units | None = None,
+    reference: str | None = None,
+) -> Pieces:  # fmt: skip
+    """Return one row of ``width`` (60 or more) columns as styled pieces; ``waiting`` as of ``waiting_words``.
+
+    ``reference`` is that of the heading: what a result is judged against instead is said where there is room.
+    """
     shown = units or Units()
     value_width = 18 if unicode else 20
     way_width = 12 if width >= 100 else 5
     figure = figure_of(result, shown)
-    pieces: Pieces = [(fit(short_quantity(result), 15), ""), (" ", "")]
+    name_width = 41 if width >= 120 else 15
+    own = own_reference(result, reference) if reference is not None and name_width > 15 else ""
+    name = f"{short_quantity(result)}, {own}" if own else short_quantity(result)
+    pieces: Pieces = [(fit(name, name_width), ""), (" ", "")]
     if figure is None:
         words = waiting.get(result.key, "not yet determined")
         pieces.append((fit(words, value_width + 1 + way_width), ""))
@@ -105,7 +123,7 @@ def result_row(
             (fit(figure.text(unicode=unicode), value_width), "bold"), (" ", ""), (fit(way, way_width), ""),
         ]  # fmt: skip
     mark = mark_of(result.verdict)
-    limits = _limits(result, width - 15 - value_width - way_width - 22, shown, unicode=unicode)
+    limits = _limits(result, width - name_width - value_width - way_width - 22, shown, unicode=unicode)
     pieces += [(" ", ""), (limits, ""), (" ", "")]
     pieces += [(mark.shape if unicode else mark.ascii, f"bold {mark.colour}"), (" ", ""), (mark.word, "")]
     return pieces

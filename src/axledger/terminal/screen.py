@@ -152,6 +152,7 @@ def _results(canvas: Canvas, state: JobState, focus: str | None, units: Units) -
         heading = f"{block.title}, against {block.against}{', EXAMPLE LIMITS' if state.limits_example else ''}"
         canvas.line((fit(heading, canvas.width - len(page) - 1), "bold underline"), (f" {page}", ""))
         for result in block.results[: left - 1]:
-            canvas.line(*result_row(result, canvas.width, unicode=canvas.unicode, waiting=waiting, units=units))
+            canvas.line(*result_row(result, canvas.width, unicode=canvas.unicode, waiting=waiting, units=units,
+                                    reference=block.against))  # fmt: skip
     while canvas.room() > 2:
         canvas.line()

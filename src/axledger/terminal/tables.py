@@ -28,8 +28,9 @@ def results_text(
     for block in axle_blocks(state):
         lines.append([(fit(f"{block.title}, against {block.against}", width), "bold underline")])
         lines += [
-            result_row(result, width, unicode=unicode, waiting=waiting, units=units) for result in block.results
-        ]  # fmt: skip
+            result_row(result, width, unicode=unicode, waiting=waiting, units=units, reference=block.against)
+            for result in block.results
+        ]
     if not lines:
         lines.append([("no results yet", "")])
     if state.limits_example:
