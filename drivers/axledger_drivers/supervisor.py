@@ -221,6 +221,7 @@ class LinkSupervisor:
             self._inbox, self._transport = inbox, transport
             if self._stop.is_set():  # set before or after the line above: one of the two threads sees the other
                 return False
+            began = self._clock.now()
             identity = transport.open(inbox.put)
         except DeviceTrouble as error:
             return self._not_opened(error)
@@ -228,7 +229,8 @@ class LinkSupervisor:
             return self._not_opened(_other_trouble(f"{self._address} cannot be opened", error))
         if not _agrees(self._identity, identity):
             return self._not_opened(_stranger(self._address, self._identity, identity))
-        self._welcome(identity)
+        # where nothing can be old, what came while opening is not either: it must not be stamped earlier than that
+        self._welcome(identity, self._clock.now() if self._profile.timing.backlog_s > 0 else began)
         return True
 
     def _not_opened(self, error: DeviceTrouble) -> bool:
@@ -238,13 +240,13 @@ class LinkSupervisor:
             self._missed()
         return False
 
-    def _welcome(self, identity: Mapping[str, str]) -> None:
+    def _welcome(self, identity: Mapping[str, str], since: Stamp) -> None:
         self._identity = dict(identity)
         self._troubles.clear()
         self._go(LinkState.UP)
         kind = Recovered if self._was_up else Opened
         self._was_up, self._told_lost = True, False
-        self._sink(kind(self._clock.now(), identity))
+        self._sink(kind(since, identity))
 
     def _follow(self) -> None:
         """Hand on events until the link goes down, falls silent or is stopped."""

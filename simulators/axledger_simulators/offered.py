@@ -40,18 +40,21 @@ class Following:
     slip_rate: float = 0.0
     say: Callable[[str], None] = print
     sleep: Callable[[float], None] = time.sleep
+    settled: bool = False
+    """Whether the job is chosen; until its devices are linked the newest job may still change."""
     _fold: JobFold | None = field(default=None, init=False)
 
     def fold(self) -> JobFold | None:
         """Return the job as the ledger has it now; ``None`` where there is no ledger or no job yet."""
         try:
             with Ledger.read(self.folder) as ledger:
-                if self._fold is None:
+                if self._fold is None or not self.settled:
                     names = job_names(ledger)
                     wanted = self.job or (names[-1] if names else None)
                     if wanted is None or wanted not in names:
                         return None
-                    self._fold = JobFold(wanted, decoder_for)
+                    if self._fold is None or self._fold.job != wanted:
+                        self._fold = JobFold(wanted, decoder_for)
                 for entry in entries_of(ledger, self._fold.job, after=self._fold.last_seq):
                     self._fold.apply(entry)
         except StorageTrouble:
@@ -68,6 +71,8 @@ def follow(following: Following, running: Callable[[], bool]) -> int:
     fold = _waited_for(following, running)
     if fold is None or fold.layout is None:
         return 0
+    following.settled = True
+    following.say(f"working on job {fold.job}")
     technician = _technician(following, fold.layout)
     # a simulator that was started anew finds the targets as the job says they hang
     for target, turns in fold.board.turns.items():
@@ -92,8 +97,9 @@ def follow(following: Following, running: Callable[[], bool]) -> int:
 
 def _stuck_words(fold: JobFold, agreeing: tuple[int, ...]) -> str:
     shot = fold.current()
+    numbers, where = " and ".join(map(str, agreeing)), shot.id if shot is not None else "a shot"
     return (
-        f"held readings {' and '.join(map(str, agreeing))} of {shot.id if shot is not None else 'a shot'} say the same: "
+        f"held readings {numbers} of {where} say the same: "
         "press a at the screen of `axledger job run` to accept them, or look what is wrong; no more shots until then"
     )
 

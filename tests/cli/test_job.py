@@ -95,14 +95,15 @@ def test_a_job_is_closed_once(
     done: Callable[..., str], done_json: Callable[..., Any], fails: Callable[..., str]
 ) -> None:
     done(*NEW, "--name", "first")
-    statement = done_json("job", "close")
+    assert "--yes" in fails(2, "job", "close")
+    statement = done_json("job", "close", "--yes")
     assert statement["kind"] == "statement"
     assert len(statement["open"]) == 8
     assert "the job is closed" in fails(2, "job", "close", "first")
     assert "job first is closed" in fails(2, "job", "run", "first")
     assert "`axledger report first`" not in done("job", "show", "first")
     done(*NEW, "--name", "second")
-    assert done("job", "close").startswith("job second closed")
+    assert done("job", "close", "--yes").startswith("job second closed")
 
 
 @pytest.mark.usefixtures("enrolled")

@@ -173,6 +173,47 @@ def test_a_full_disk_is_said_aloud_and_what_waited_is_stored_once_there_is_room(
     done("verify")
 
 
+@pytest.mark.usefixtures("typed_job")
+def test_a_close_that_cannot_be_stored_ends_with_the_error_and_the_job_stays_open(
+    home: Path,
+    fails: Callable[..., str],
+    done_json: Callable[..., Any],
+    typed_in: Callable[..., None],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A disk that is full at that moment cannot be had in a test: the ledger refuses the statement instead."""
+    real = Ledger.append
+
+    def append(ledger: Ledger, bodies: Any) -> Any:
+        if any(body["kind"] == "statement" for body in bodies):
+            raise words_for_trouble(StorageCause.FULL, path=home, found="database or disk is full")
+        return real(ledger, bodies)
+
+    monkeypatch.setattr(Ledger, "append", append)
+    typed_in("0.5 deg", "close", "note never read")
+    assert "database or disk is full" in fails(3, "job", "run")
+    told = done_json("job", "show")
+    assert not told["closed"]
+    assert [reading["state"] for reading in told["readings"]] == ["accepted"]
+    assert act_names(home) == []
+
+
+def test_a_typed_number_for_an_instrument_that_is_not_typed_is_said_to_be_dropped(
+    home: Path, done: Callable[..., str], done_json: Callable[..., Any], typed_in: Callable[..., None]
+) -> None:
+    done("enrol", "tape", *TYPED, "--address", "typed:meter")
+    done("enrol", "level", "--profile", "tilt-line", "--address", str(home / "gone"), "--tilt-repeatability", "0.1 deg")
+    done(*NEW, "--meter", "tape", "--inclinometer", "level")
+    typed_in("0.5 deg", "polish", "quit")
+    out = done("job", "run")
+    assert "0.5 deg not taken: GT:along wants the inclinometer level, which is not typed" in out
+    assert "level: " in out  # that it is not there is told as well
+    assert "is not there" in out
+    told = done_json("job", "show")
+    assert told["readings"] == []
+    assert told["contradictory_rounds"] == []
+
+
 def test_an_instrument_that_takes_no_command_cannot_be_told_to_measure(
     done: Callable[..., str], done_json: Callable[..., Any], typed_in: Callable[..., None]
 ) -> None:
@@ -301,6 +342,6 @@ if os.name == "posix":
         os.close(theirs)
         assert done_typing.is_set()
         assert code == 0
-        assert "close for good, 7 shots open? c again: yes; any other key: no" in out
+        assert "close for good, 7 shots open? c again within 5 s: yes" in out
         assert act_names(home)[-2:] == ["tick", "skip"]
         assert "; open; " in done("job", "show", "first")

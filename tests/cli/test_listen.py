@@ -13,6 +13,7 @@ import pytest
 
 from axledger.contract.errors import StorageTrouble
 from axledger.ledger import Ledger
+from axledger_drivers.registry import profile_text
 from axledger_simulators.meter import DistanceMeter
 from axledger_simulators.peers.tcp_port import TcpPort
 
@@ -57,7 +58,24 @@ def tcp() -> Iterator[TcpPort]:
     peer.close()
 
 
-def test_readings_are_printed_and_every_byte_is_in_the_ledger(home: Path, run: Run, tcp: TcpPort) -> None:
+@pytest.fixture
+def prompt(home: Path) -> Callable[..., str]:
+    """Make a profile of the shop's own, like a shipped one, whose readings count from the first moment."""
+
+    def made(name: str, more: str = "") -> str:
+        text = profile_text(name).replace(f'name = "{name}"', f'name = "prompt-{name}"')
+        folder = home / "profiles"
+        folder.mkdir(parents=True, exist_ok=True)
+        text = f"{text}\n[timing]\nbacklog_s = 0.0\n{more}"
+        (folder / f"prompt-{name}.toml").write_text(text, encoding="utf-8")
+        return f"prompt-{name}"
+
+    return made
+
+
+def test_readings_are_printed_and_every_byte_is_in_the_ledger(
+    home: Path, run: Run, tcp: TcpPort, prompt: Callable[..., str]
+) -> None:
     def device() -> None:
         tcp.listened(_PATIENCE_S)
         for piece in (b"4.3", b"18m\r\nERR255\r\n", b"4.319m\r\n"):
@@ -65,7 +83,7 @@ def test_readings_are_printed_and_every_byte_is_in_the_ledger(home: Path, run: R
             time.sleep(0.05)
 
     with beside(device):
-        code, out, err = run("listen", "--address", tcp.address, "--profile", "metre-line", "--count", "2")
+        code, out, err = run("listen", "--address", tcp.address, "--profile", prompt("metre-line"), "--count", "2")
     assert (code, err) == (0, "")
     assert "link opened" in out
     assert out.index("4.318 m") < out.index("no measurement: the device could not measure (code 255)")
@@ -74,13 +92,17 @@ def test_readings_are_printed_and_every_byte_is_in_the_ledger(home: Path, run: R
     assert link_events(home) == ["opened", "closed"]
 
 
-def test_json_is_one_object_a_reading_and_words_go_to_standard_error(home: Path, run: Run, tcp: TcpPort) -> None:
+def test_json_is_one_object_a_reading_and_words_go_to_standard_error(
+    home: Path, run: Run, tcp: TcpPort, prompt: Callable[..., str]
+) -> None:
     def device() -> None:
         tcp.listened(_PATIENCE_S)
         tcp.send(b"#0042,4.318m,-01.27d*28\r\n")
 
     with beside(device):
-        code, out, err = run("listen", "--address", tcp.address, "--profile", "metre-tilt", "--count", "1", "--json")
+        code, out, err = run(
+            "listen", "--address", tcp.address, "--profile", prompt("metre-tilt"), "--count", "1", "--json"
+        )
     assert code == 0
     told = json.loads(out)
     assert told["values"]["length"] == 4.318
@@ -141,8 +163,10 @@ if os.name == "posix":
         yield peer
         peer.close()
 
-    def test_a_lost_link_is_shown_and_comes_back_by_itself(home: Path, run: Run, done: Any, pty: PtyPort) -> None:
-        done("enrol", "meter-a", "--profile", "metre-line", "--address", pty.address, "--repeatability", "1 mm")
+    def test_a_lost_link_is_shown_and_comes_back_by_itself(
+        home: Path, run: Run, done: Any, pty: PtyPort, prompt: Callable[..., str]
+    ) -> None:
+        done("enrol", "meter-a", "--profile", prompt("metre-line"), "--address", pty.address, "--repeatability", "1 mm")
 
         def device() -> None:
             wait_for(lambda: "opened" in link_events(home))
@@ -162,7 +186,9 @@ if os.name == "posix":
         assert link_events(home) == ["opened", "lost", "recovered", "closed"]
         assert heard(home) == b"4.318m\r\n4.319m\r\n"
 
-    def test_a_port_in_use_is_told_once_and_opened_when_it_is_free(home: Path, run: Run, pty: PtyPort) -> None:
+    def test_a_port_in_use_is_told_once_and_opened_when_it_is_free(
+        home: Path, run: Run, pty: PtyPort, prompt: Callable[..., str]
+    ) -> None:
         holder = serial.Serial(pty.address, exclusive=True)
         said: list[str] = []
 
@@ -173,7 +199,7 @@ if os.name == "posix":
             pty.send(b"4.318m\r\n")
 
         with beside(other):
-            code, out, _ = run("listen", "--address", pty.address, "--profile", "metre-line", "--count", "1")
+            code, out, _ = run("listen", "--address", pty.address, "--profile", prompt("metre-line"), "--count", "1")
         said = [line for line in out.splitlines() if "already in use" in line]
         assert code == 0
         assert len(said) == 1
@@ -203,7 +229,56 @@ def test_an_absent_port_is_told_and_no_reading_ends_with_one(home: Path, tmp_pat
     assert code == 1
     assert f"{tmp_path / 'port'} is not there" in out
     assert "plug the device in or switch it on" in out
-    assert link_events(home) == ["closed"]
+    assert out.count("is not there") == 1
+    assert link_events(home) == ["lost", "closed"]
+
+
+def test_what_was_taken_before_the_link_came_up_does_not_count(home: Path, run: Run, tcp: TcpPort) -> None:
+    def device() -> None:
+        tcp.listened(_PATIENCE_S)
+        tcp.send(b"4.318m\r\n")
+
+    words = ("listen", "--address", tcp.address, "--profile", "metre-line", "--count", "1", "--seconds", "1")
+    with beside(device):
+        code, out, _ = run(*words)
+    assert code == 1
+    assert "4.318 m  [backlog: " in out
+
+
+def test_fewer_readings_than_asked_for_end_with_one(
+    home: Path, run: Run, tcp: TcpPort, prompt: Callable[..., str]
+) -> None:
+    def device() -> None:
+        tcp.listened(_PATIENCE_S)
+        tcp.send(b"4.318m\r\n")
+
+    words = ("listen", "--address", tcp.address, "--profile", prompt("metre-line"), "--count", "2", "--seconds", "1")
+    with beside(device):
+        code, out, _ = run(*words)
+    assert code == 1
+    assert "4.318 m\n" in out
+
+
+def test_a_device_that_waits_for_it_is_acknowledged_once_its_bytes_are_in_the_ledger(
+    home: Path, run: Run, tcp: TcpPort, prompt: Callable[..., str]
+) -> None:
+    stored: list[bytes] = []
+    tcp.on_receive = lambda reply: stored.append(reply + heard(home))
+
+    def device() -> None:
+        tcp.listened(_PATIENCE_S)
+        tcp.send(b"#0042,4.318m,-01.27d*28\r\n")
+        wait_for(lambda: bool(stored))
+        tcp.send(b"#0042,4.318m,-01.27d*28\r\n")  # sent again: no second reading, and acknowledged too
+
+    profile = prompt("metre-tilt", '[acknowledge]\nreply = "U"\n')
+    words = ("listen", "--address", tcp.address, "--profile", profile, "--count", "2", "--seconds", "3")
+    with beside(device):
+        code, out, _ = run(*words)
+    assert code == 1
+    assert "[repeat: " in out
+    assert stored[0].startswith(b"U#0042,4.318m")
+    assert heard(home, "out") == b"UU"
 
 
 @pytest.mark.parametrize(

@@ -169,9 +169,25 @@ def test_words_and_units() -> None:
     assert found["steer.toe.length"].name == "steer axle: total toe at 1000 mm"
     assert found["steer.toe.length"].unit == "mm"
     assert found["d2.parallelism"].name == "drive axle 2: parallelism to drive axle 1"
-    assert {f.against for f in found.values()} == {"the line of axle middles"}
-    assert {f.against for f in results(tractor()).values()} == {"the frame line"}
-    assert {f.against for f in results(tractor("coupling")).values()} == {"the coupling line"}
+
+
+@pytest.mark.parametrize(
+    ("reference", "words"),
+    [("axle-middles", "the line of axle middles"), ("frame", "the frame line"), ("coupling", "the coupling line")],
+)
+def test_all_is_against_the_reference_but_what_relates_wheels_or_axles_to_each_other(
+    reference: Reference, words: str
+) -> None:
+    against = {key: formula.against for key, formula in results(tractor(reference)).items()}
+    own = {
+        "steer.toe.total": "the wheels of the axle",
+        "steer.toe.length": "the wheels of the axle",
+        "d2.parallelism": "drive axle 1",
+        "d2.spacing": "drive axle 1",
+    }
+    assert {key: against[key] for key in own} == own
+    assert against["d1.wheelbase.difference"] == words
+    assert {value for key, value in against.items() if key not in own} == {words}
 
 
 def test_a_number_equal_to_the_size_stands_for_zero() -> None:

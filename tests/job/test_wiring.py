@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import queue
 from pathlib import Path
 from typing import Any
@@ -12,8 +13,13 @@ from axledger.contract.errors import BadInput, UnknownName
 from axledger.contract.instrument import Instrument, QuantityRecord
 from axledger.contract.quantity import Quantity
 from axledger.contract.transport import Arrived, Lost, Opened, SystemClock
+from axledger.job.digest import digests
 from axledger.job.fold import JobFold
+from axledger.job.library import load_layout
+from axledger.job.opening import enrol, fold_job, open_job
+from axledger.job.run import JobRun
 from axledger.job.wiring import sources_of, supervisor_maker
+from axledger.ledger import Ledger
 from axledger_drivers.registry import decoder_for, load_profile
 from axledger_simulators.peers.listener import Listener
 from axledger_simulators.peers.tcp_port import TcpPort
@@ -115,3 +121,56 @@ def test_a_link_over_a_recorded_stream(tmp_path: Path, threads_end: None) -> Non
     assert listener.next(Arrived).data == b"8.110m\r\n"
     assert listener.next(Lost)
     link.stop()
+
+
+if os.name == "posix":
+    from axledger_simulators.peers.pty_port import PtyPort
+
+    def test_a_device_that_is_not_there_is_told_once_and_opens_when_it_comes(tmp_path: Path, threads_end: None) -> None:
+        port, listener = tmp_path / "port", Listener()
+        link = supervisor_maker(SystemClock())(str(port), load_profile("metre-line"), {}, listener)
+        link.start()
+        try:
+            assert listener.next(Lost).why.startswith(f"{port} is not there: ")
+            peer = PtyPort(port)
+            try:
+                assert listener.next(Opened).identity
+                assert [type(event) for event in listener.heard] == [Lost, Opened]
+                peer.send(b"8.110m\r\n")
+                assert listener.next(Arrived).data
+                peer.unplug()
+                listener.next(Lost)
+            finally:
+                peer.close()
+        finally:
+            assert link.stop()
+
+    def test_a_job_tells_of_an_absent_device_and_of_its_coming_and_replays_the_same(tmp_path: Path) -> None:
+        port, clock = tmp_path / "port", SystemClock()
+        with Ledger.open(tmp_path / "home") as ledger:
+            both = Instrument(
+                name="both", profile="metre-tilt", address=str(port),
+                quantities={Quantity.LENGTH: RECORD, Quantity.INCLINATION: RECORD},
+            )  # fmt: skip
+            enrolled = enrol(ledger, both, person="Ada", stamp=clock.now())
+            roles = {"meter": enrolled, "inclinometer": enrolled}
+            job = open_job(ledger, load_layout("semitrailer-1axle"), None, roles, stamp=clock.now(),
+                           person="Ada", name="first")  # fmt: skip
+            run = JobRun(ledger, job, clock=clock, make_decoder=decoder_for, make_supervisor=supervisor_maker(clock),
+                         person="Ada")  # fmt: skip
+            run.start(sources_of(run.fold))
+            told = run.pump(10.0)
+            assert [one.kind for one in told] == ["link"]
+            assert f"{port} is not there" in told[0].words
+            peer = PtyPort(port)
+            try:
+                for _ in range(100):
+                    if not any(link.state == "opened" for link in run.fold.links.values()):
+                        run.pump(0.1)
+                assert [link.state for link in run.fold.links.values()] == ["opened"]
+            finally:
+                run.stop()
+                peer.close()
+            events = [entry.body["event"] for entry in ledger.entries(kinds={"link"})]
+            assert events == ["lost", "opened", "closed"]
+            assert digests(fold_job(ledger, job, decoder_for)) == digests(run.fold)

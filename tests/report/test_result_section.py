@@ -68,3 +68,15 @@ def test_rounds_stand_side_by_side(state: JobState, two_rounds: JobState) -> Non
     cells = [" ".join("".join(cell.itertext()).split()) for cell in row]
     assert cells[1:3] == ["-0.344 ± 0.046 deg points right does not conform", "+0.029 ± 0.046 deg points left conforms"]
     assert "not determined" in _words(rounds_section(two_rounds, MM))
+
+
+def test_an_axle_is_headed_by_its_reference_and_a_row_names_its_own(state: JobState) -> None:
+    toe, *others = [
+        replace(result, key=result.key.replace(".steer.", ".drive."), name=result.name.replace("steer", "drive"))
+        for result in state.results
+    ]
+    toe = replace(toe, against="the wheels of the axle")
+    words = _words(result_section(replace(state, results=(toe, *others)), MM))
+    assert "tractor, drive axle, against the frame line" in words.replace("Tractor", "tractor")
+    assert "total toe, against the wheels of the axle" in words
+    assert words.count("against the frame line") == 1

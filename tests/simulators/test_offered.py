@@ -166,6 +166,38 @@ def test_slips_end_up_held_or_set_aside_and_the_job_still_ends(bench: Bench) -> 
     assert run.fold.counts()["held"] > 0, run.fold.counts()
 
 
+def test_a_shot_whose_held_readings_agree_waits_for_a_person(bench: Bench) -> None:
+    """The tool expects the second look half a metre off from what the vehicle is: the held readings say the same."""
+    run = bench.open_job()
+    run.start(sources_of(run.fold))
+    followed(bench.following(), run, lambda: any(shot.kind == "tilt" for shot in run.fold.open_shots()))
+    shot = run.fold.current()
+    assert shot is not None
+    for _ in range(2):
+        before = len(run.fold.heard)
+        bench.kit.meter_peer.send(bench.kit.meter.shoot(4.318))
+        while len(run.fold.heard) == before:
+            run.pump(1.0)
+        bench.clock.advance(5.0)
+    held = [number for number, place in run.fold.board.places.items() if place.state == "held"]
+    assert len(held) == 2
+    looks = 0
+
+    def running() -> bool:
+        nonlocal looks
+        looks += 1
+        return looks < 40
+
+    assert followed(bench.following(), run, running) == 0
+    stuck = [words for words in bench.said if "say the same" in words]
+    assert len(stuck) == 1
+    assert f"held readings {held[0]} and {held[1]} of {shot.id}" in stuck[0]
+    for number in held:
+        run.act("aside", reading=number, why="looked again")
+    assert followed(bench.following(), run, lambda: run.fold.current() is shot) > 0
+    run.stop()
+
+
 def test_a_closed_job_takes_no_more_shots(bench: Bench) -> None:
     run = bench.open_job()
     run.start(sources_of(run.fold))

@@ -72,3 +72,24 @@ def test_verdicts_are_counted(finished: JobState) -> None:
     numbers = [int(word) for word in counted.split() if word.isdigit()]
     assert sum(numbers) == len(finished.results)
     assert verdict_counts((), unicode=True) == ""
+
+
+def test_an_axle_is_headed_by_its_reference_and_a_result_with_another_says_so_where_there_is_room(
+    open_job: Any,
+) -> None:
+    blocks = axle_blocks(open_job("tractor-6x4", repeats=1).state())
+    reference = next(r.against for r in blocks[0].results if r.key.endswith("squareness"))
+    assert {block.against for block in blocks} == {reference}
+    rows = {
+        width: "\n".join(
+            _plain(result_row(result, width, unicode=True, waiting={}, reference=block.against))
+            for block in blocks
+            for result in block.results
+        )
+        for width in (80, 120)
+    }
+    assert "total toe, against the wheels of the axle" in rows[120]
+    assert "parallelism, against drive axle 1" in rows[120]
+    assert f"against {reference}" not in rows[120]
+    assert "against" not in rows[80]
+    assert max(len(row) for row in rows[120].splitlines()) <= 120

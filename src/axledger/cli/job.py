@@ -37,6 +37,7 @@ def options(parser: argparse.ArgumentParser) -> None:
     add_json(show)
     close = doing.add_parser("close", help="state the results; nothing can be added after that")
     _job(close)
+    close.add_argument("--yes", action="store_true", help="close although shots are open")
     add_person(close)
     add_json(close)
 
@@ -177,6 +178,8 @@ def _print_plan(fold: Any, proof: Any) -> None:
     ):
         if keys:
             lines += textwrap.wrap(f"{words}: {', '.join(keys)}", width, subsequent_indent="  ")
+    if fold.limits is not None and not any(result.zone_left is not None for result in proof.results):
+        lines.append(f"NO LIMIT of {state.limits_title!r} fits any result of this vehicle: nothing will be judged")
     print("\n".join(lines))
 
 
@@ -238,6 +241,7 @@ def _reading_json(fold: Any, number: int) -> dict[str, Any]:
 
 
 def _close(parsed: argparse.Namespace) -> int:
+    from axledger.contract.errors import Refused
     from axledger.contract.transport import SystemClock
     from axledger.job.opening import latest_job
     from axledger.job.run import JobRun
@@ -251,6 +255,12 @@ def _close(parsed: argparse.Namespace) -> int:
             ledger, parsed.job or latest_job(ledger), clock=clock, make_decoder=decoder_for,
             make_supervisor=supervisor_maker(clock), person=person_of(parsed), device="command line",
         )  # fmt: skip
+        if (waiting := run_.fold.open_shots()) and not run_.fold.closed and not parsed.yes:
+            raise Refused(
+                f"job {run_.fold.job} is not finished", found=f"{len(waiting)} shots open, from {waiting[0].id} on",
+                allowed="a finished plan, or --yes", do=f"go on with `axledger job run {run_.fold.job}`, or add --yes",
+                kept="nothing was closed",
+            )  # fmt: skip
         run_.close_job()
         statement = run_.fold.statements[-1][1]
     if parsed.json:

@@ -69,6 +69,10 @@ class View:
         """Show a message."""
         self._inner.say(message)
 
+    def page(self, lines: Sequence[str]) -> None:
+        """Show a page of text until something changes."""
+        self._inner.page(lines)
+
 
 class TypedLines:
     """A source whose lines are pushed in: what a person typed for one instrument. ``end`` lets its reader go."""
@@ -111,8 +115,8 @@ class TypedReadings:
         instrument = fold.instruments.get(role)
         feed = self._feeds.get(instrument.address) if instrument is not None else None
         if feed is None:
-            wanted = f"{instrument.name}, which is not typed" if instrument is not None else "which the job has none of"
-            self._say(f"{line.strip()} not taken: {shot.id if shot else 'the job'} wants the {role}, {wanted}")
+            wanted = f"{instrument.name}, which is not typed" if instrument is not None else "and the job has none"
+            self._say(f"{line.strip()} not taken: {shot.id if shot else 'the job'} wants the {role} {wanted}")
             return
         self._heard, self._since_ns = len(fold.heard), time.monotonic_ns()
         feed.push(line)
@@ -143,7 +147,7 @@ def work(parsed: argparse.Namespace) -> int:
     """Run a job until the person leaves or closes it; return 0."""
     from axledger.contract.errors import Refused
     from axledger.contract.transport import SystemClock
-    from axledger.job.opening import fold_job, latest_job
+    from axledger.job.opening import fold_job, instruments_in, latest_job
     from axledger.job.run import JobRun
     from axledger.job.wiring import supervisor_maker
     from axledger.ledger import Ledger
@@ -158,7 +162,8 @@ def work(parsed: argparse.Namespace) -> int:
                 f"job {job} is closed", found="its statement", allowed="an open job",
                 do=f"look at it with `axledger job show {job}`, or open a new one for this vehicle",
             )  # fmt: skip
-        addresses = [instrument.address for instrument in fold.instruments.values()]
+        newest = {name: enrolled.instrument for name, enrolled in instruments_in(ledger).items()}
+        addresses = [newest[instrument.name].address for instrument in fold.instruments.values()]
         feeds = {address: TypedLines() for address in addresses if address.startswith("typed:")}
         run = JobRun(
             ledger, job, clock=clock, make_decoder=decoder_for, make_supervisor=supervisor_maker(clock, feeds),
@@ -169,7 +174,7 @@ def work(parsed: argparse.Namespace) -> int:
             _cautions(ledger.notices())
         try:
             with view:
-                _loop(run, view, parsed, feeds)
+                _loop(run, view, parsed, feeds, newest)
         finally:
             for feed in feeds.values():
                 feed.end()
@@ -192,18 +197,20 @@ def _cautions(notices: Sequence[str]) -> None:
         print(f"caution: {caution}")
 
 
-def _loop(run: Any, view: Any, parsed: argparse.Namespace, feeds: Mapping[str, TypedLines]) -> None:
+def _loop(
+    run: Any, view: Any, parsed: argparse.Namespace, feeds: Mapping[str, TypedLines], newest: Mapping[str, Any]
+) -> None:
     from axledger.job.preparation import PREPARATION
     from axledger.job.wiring import sources_of
     from axledger.terminal.input import KeyInput, wish_input
 
     own = own_folder("profiles")
-    view.watch(run.fold, run.start(sources_of(run.fold, [own] if own is not None else [])))
+    view.watch(run.fold, run.start(sources_of(run.fold, [own] if own is not None else [], newest)))
     if parsed.prepared:
         view.watch(run.fold, run.act("tick", items=[item.id for item in PREPARATION], note="ticked at the start"))
     stream = sys.stdin if sys.stdin is not None and not sys.stdin.closed else io.StringIO()
     readings = TypedReadings(run, feeds, view.say)
-    only_typed = len(feeds) == len({instrument.address for instrument in run.fold.instruments.values()})
+    only_typed = len(feeds) == len({instrument.name for instrument in run.fold.instruments.values()})
     with wish_input(stream, readings.take if feeds else None) as wishes:
         desk = _Desk(run, view, asks=isinstance(wishes, KeyInput))
         while not (parsed.until_done and run.fold.current() is None):
@@ -214,12 +221,19 @@ def _loop(run: Any, view: Any, parsed: argparse.Namespace, feeds: Mapping[str, T
                 return
 
 
+_ANSWER_WITHIN_S = 5.0
+_ASKED_TWICE = {
+    "close": ("c", "close for good, {open} shots open?"),
+    "swap": ("w", "swap the last shot's readings with those of the other side?"),
+}
+
+
 class _Desk:
     """Does what the person asks for. ``asks``: a single key that cannot be undone is asked for twice."""
 
     def __init__(self, run: Any, view: Any, *, asks: bool) -> None:
         self._run, self._view, self._asks = run, view, asks
-        self._asked = False
+        self._asked: tuple[str, float] | None = None
         self._ended = False
         self._full = False
         self._typing: str | None = None
@@ -253,6 +267,8 @@ class _Desk:
             wanted = wishes.wishes()
             self._show_typing(getattr(wishes, "typing", None))  # before anything is said, which it would wipe away
             for wish in wanted:
+                if self._asked is not None and wish.act != self._asked[0]:
+                    self._asked = None
                 if self._do(wish):
                     return True
         except AxledgerError as error:
@@ -272,22 +288,29 @@ class _Desk:
         from axledger.terminal.keys import key_help
 
         run, view = self._run, self._view
-        confirmed, self._asked = self._asked, False
         if wish.act == "quit":
+            view.say("leaving: what arrived is being stored; the job stays open")
             return True
         if wish.act == "help":
-            view.say("   ".join(key_help()))
+            view.page(key_help())
+            return False
+        if self._asks and wish.act in _ASKED_TWICE and not self._confirmed(wish.act):
             return False
         if wish.act == "close":
-            if self._asks and not confirmed:
-                self._asked = True
-                open_shots = len(run.fold.open_shots())
-                view.say(f"close for good, {open_shots} shots open? c again: yes; any other key: no")
-                return False
             self._ended = True
             view.watch(run.fold, [*run.stop(), *run.close_job()])
             return True
         told = run.measure() if wish.act == "measure" else run.act(wish.act, **wish.arguments)
-        view.say("")
         view.watch(run.fold, told)
+        view.say("; ".join(happening.words for happening in told if happening.kind == "act"))
+        return False
+
+    def _confirmed(self, act: str) -> bool:
+        """Ask once more before what a stray key must not do; the answer counts for a few seconds only."""
+        asked, self._asked = self._asked, None
+        if asked is not None and asked[0] == act and time.monotonic() - asked[1] < _ANSWER_WITHIN_S:
+            return True
+        self._asked = (act, time.monotonic())
+        key, what = _ASKED_TWICE[act]
+        self._view.say(f"{what.format(open=len(self._run.fold.open_shots()))} {key} again within 5 s: yes")
         return False

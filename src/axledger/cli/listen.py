@@ -106,6 +106,7 @@ class _Session:
         self.readings = 0
         self._number = 0
         self._up = self._was_up = False
+        self.over = False
         self._asked_ns: int | None = None
 
     def now_ns(self) -> int:
@@ -118,6 +119,7 @@ class _Session:
 
     def take(self, event: Any) -> None:
         from axledger.contract.transport import Arrived, Lost, Opened, Recovered, Silent
+        from axledger_drivers.transports.address import ends_for_good
 
         if isinstance(event, Arrived):
             (entry,) = self._ledger.append([self._arrival(event.data, event.stamp, event.channel)])
@@ -136,6 +138,7 @@ class _Session:
             self.show(self.fold.opened(event.stamp.mono_ns, "opened"))
         elif what == "lost":
             self.show(self.fold.ended("lost"))
+            self.over = ends_for_good(self.address)
         if self._was_up:  # why a device was never reached is told by the supervisor's trouble
             self.say(f"link {what} {why}".rstrip())
 
@@ -175,6 +178,13 @@ class _Session:
         trouble = self._supervisor.status().trouble
         return f"- {trouble.error.what}: {trouble.error.found}; {trouble.error.do}" if trouble is not None else ""
 
+    def over(self) -> bool:
+        """Tell whether the link has ended for good, as typed input and recordings do."""
+        from axledger_drivers.link_state import LinkState
+
+        status = self._supervisor.status()
+        return status.state is LinkState.CLOSED and (self._was_up or status.trouble is not None)
+
     def quiet(self, now_ns: int) -> None:
         self.show(self.fold.quiet(now_ns))
 
@@ -213,6 +223,8 @@ def _listen(session: _Session, events: Any, parsed: argparse.Namespace) -> None:
     ends = time.monotonic() + parsed.seconds if parsed.seconds is not None else None
     told = ""
     while (parsed.count is None or session.readings < parsed.count) and (ends is None or time.monotonic() < ends):
+        if session.over and events.empty():  # a stream that was typed or recorded has no more to come
+            return
         if parsed.measure:
             session.ask()
         before = session.now_ns()
@@ -220,6 +232,8 @@ def _listen(session: _Session, events: Any, parsed: argparse.Namespace) -> None:
             session.take(events.get(timeout=0.1))
         except queue.Empty:
             session.quiet(before)  # what was stamped by then has reached the queue, so no gap is called early
+            if session.over():
+                break
         words = session.trouble_words()
         if words != told:  # it is tried again and again; once is enough to say so
             told = words

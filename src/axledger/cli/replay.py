@@ -40,6 +40,8 @@ def run(parsed: argparse.Namespace) -> int:
         verdict = f"identical ({found.how})" if found.identical else "DIFFERENT"
         print(f"{verdict}: {found.jobs} jobs, {found.frames} frames, {found.readings} readings, "
               f"{found.compared} points compared")  # fmt: skip
+        if not found.compared:
+            print("nothing was compared yet: a run leaves a point to compare when it ends, and a job when it is closed")
         for difference in found.differences:
             print(f"  job {difference.job}, entry {difference.seq}: {difference.what}\n"
                   f"    recorded {difference.recorded}\n    replayed {difference.replayed}")  # fmt: skip

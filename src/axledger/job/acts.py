@@ -57,14 +57,18 @@ def _shot(fold: JobFold, body: Mapping[str, Any]) -> Shot:
 def _reading(fold: JobFold, body: Mapping[str, Any]) -> int:
     number = body.get("reading")
     if number is None:
-        held = [
-            number
-            for number, place in fold.board.places.items()
-            if place.state == "held" and place.round == fold.board.round
-        ]
-        if not held:
-            raise Refused("no reading is held", found="none", allowed="a held reading", do="name a reading")
-        return max(held)
+        newest = max(fold.readings, default=0)
+        if (
+            newest == 0
+            or fold.board.places[newest].state != "held"
+            or fold.board.places[newest].round != fold.board.round
+        ):
+            raise Refused(
+                "the newest reading is not held", found=f"reading {newest}" if newest else "none",
+                allowed="a held reading, by its number where it is not the newest",
+                do="name it, such as :accept 11",
+            )  # fmt: skip
+        return newest
     if number not in fold.readings:
         known = f"1 to {len(fold.readings)}" if fold.readings else "none yet"
         raise Refused(f"there is no reading {number}", found=str(number), allowed=known, do="name a reading")

@@ -134,8 +134,9 @@ class LinkFold:
         timing = self.profile.timing
         since_opened = (frame.at_ns - self._opened_ns) / 1e9
         last, self._reading_ns = self._reading_ns, frame.at_ns
-        if since_opened < timing.backlog_s:
-            return "backlog", f"arrived {since_opened:.1f} s after the link came up: taken before"
+        # a first line may be stamped a moment before the link is told to be up, so zero means: no such time
+        if timing.backlog_s > 0 and since_opened < timing.backlog_s:
+            return "backlog", f"arrived {max(since_opened, 0.0):.1f} s after the link came up: taken before"
         if last is not None and (frame.at_ns - last) / 1e9 < timing.shortest_s:
             return "backlog", "arrived faster than the device can measure: taken before"
         return "reading", ""

@@ -30,7 +30,7 @@ PREPARATION: tuple[PreparationItem, ...] = (
     PreparationItem("trailer", "trailer, if any, uncoupled on its own supports at its level height"),
     PreparationItem("targets", "targets hung, arrow marks up, straightedges level"),
     PreparationItem("edge", "the meter set to measure from its rear edge"),
-    PreparationItem("meters", "meter and inclinometer checked today"),
+    PreparationItem("meters", "meter and inclinometer tried today on a known length and a known slope"),
 )
 
 CAUTIONS: tuple[str, ...] = (

@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from axledger.contract.instrument import Instrument
 from axledger.contract.profile import Profile
 from axledger.contract.transport import Clock, LinkEvent, Lost, Opened, Transport
 from axledger.job.fold import JobFold
@@ -74,15 +75,21 @@ def supervisor_maker(
     return make
 
 
-def sources_of(fold: JobFold, extra_profiles: Sequence[Path] = ()) -> list[LinkSource]:
-    """Return the links a job's instruments ask for; one device in two roles is one link."""
+def sources_of(
+    fold: JobFold, extra_profiles: Sequence[Path] = (), newest: Mapping[str, Instrument] | None = None
+) -> list[LinkSource]:
+    """Return the links a job's instruments ask for; one device in two roles is one link.
+
+    ``newest`` holds the newest records by name: where a device is reached may have changed since the job was opened,
+    while what is known of its errors stays as the job's own record says.
+    """
     sources: dict[str, LinkSource] = {}
     for role, instrument in fold.instruments.items():
         if instrument.name not in sources:
             sources[instrument.name] = LinkSource(
                 role=role,
                 instrument=instrument.name,
-                address=instrument.address,
+                address=(newest or {}).get(instrument.name, instrument).address,
                 profile_text=profile_text(instrument.profile, extra_profiles),
                 identity=instrument.identity,
             )

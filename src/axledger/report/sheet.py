@@ -98,7 +98,7 @@ def _proof(
     """Return what ties the sheet to the ledger."""
     rows: list[list[Content]] = [
         ["ledger entries", str(size)],
-        ["root of the ledger's hash tree", tag("code", root)],
+        ["ledger head: root of its hash tree", tag("code", root)],
         ["made", generated],
         *([f"version of {name}", version] for name, version in versions.items()),
     ]

@@ -8,6 +8,7 @@ from typing import TextIO
 
 from rich.console import Console
 from rich.live import Live
+from rich.text import Text
 
 from axledger.drawing.figures import Units, reading_words
 from axledger.drawing.printable import one_line
@@ -44,6 +45,7 @@ class LiveScreen:
         self._told: Happening | None = None
         self._focus: str | None = None
         self._message = ""
+        self._page: tuple[str, ...] = ()
 
     def __enter__(self) -> LiveScreen:
         self._live.start()
@@ -58,7 +60,13 @@ class LiveScreen:
 
     def say(self, message: str) -> None:
         """Show ``message`` on its line until the next one; an empty text takes it away."""
-        self._message = message
+        self._message, self._page = message, ()
+        if self._before is not None:
+            self._draw(self._before)
+
+    def page(self, lines: Sequence[str]) -> None:
+        """Show ``lines`` instead of the screen until the next message or change."""
+        self._page = tuple(lines)
         if self._before is not None:
             self._draw(self._before)
 
@@ -69,7 +77,7 @@ class LiveScreen:
         changed = changed_key(self._before, state)
         if changed is not None or self._moved_on(state):
             self._focus = changed
-        self._before = state
+        self._before, self._page = state, ()
         self._draw(state)
         if self._bells is not None:
             self._bells.ring(rings_for(happenings))
@@ -80,6 +88,10 @@ class LiveScreen:
 
     def _draw(self, state: JobState) -> None:
         width, height = self._console.size
+        if self._page:
+            shown = [one_line(line, unicode=self._unicode)[:width] for line in self._page[: height - 1]]
+            self._live.update(Text("\n".join(shown), no_wrap=True), refresh=True)
+            return
         screen = render(
             state, width=width, height=height, colour=self._colour, unicode=self._unicode, message=self._message,
             told=self._told, focus=self._focus, units=self._units,
@@ -125,6 +137,11 @@ class PlainLog:
     def say(self, message: str) -> None:
         """Write ``message``, its lines one by one; an empty text writes nothing."""
         for line in message.splitlines():
+            self._write(line)
+
+    def page(self, lines: Sequence[str]) -> None:
+        """Write ``lines``."""
+        for line in lines:
             self._write(line)
 
     def update(self, state: JobState, happenings: Sequence[Happening] = ()) -> None:

@@ -67,6 +67,8 @@ def _sums(state: JobState, *, unicode: bool) -> str:
         return "held, not used: shoot again, or a accepts it as it is; ? help"
     if state.contradicts:
         return CONTRADICTION
+    if missing := [item for item, _, note in state.preparation if note is None]:
+        return f"NOT PREPARED: {', '.join(missing)}: see to it, then p ticks all"
     return f"{verdict_counts(state.results, unicode=unicode)}  ? help".strip()
 
 
