@@ -106,7 +106,6 @@ class _Session:
         self.readings = 0
         self._number = 0
         self._up = self._was_up = False
-        self.over = False
         self._asked_ns: int | None = None
 
     def now_ns(self) -> int:
@@ -119,7 +118,6 @@ class _Session:
 
     def take(self, event: Any) -> None:
         from axledger.contract.transport import Arrived, Lost, Opened, Recovered, Silent
-        from axledger_drivers.transports.address import ends_for_good
 
         if isinstance(event, Arrived):
             (entry,) = self._ledger.append([self._arrival(event.data, event.stamp, event.channel)])
@@ -138,7 +136,6 @@ class _Session:
             self.show(self.fold.opened(event.stamp.mono_ns, "opened"))
         elif what == "lost":
             self.show(self.fold.ended("lost"))
-            self.over = ends_for_good(self.address)
         if self._was_up:  # why a device was never reached is told by the supervisor's trouble
             self.say(f"link {what} {why}".rstrip())
 
@@ -223,8 +220,6 @@ def _listen(session: _Session, events: Any, parsed: argparse.Namespace) -> None:
     ends = time.monotonic() + parsed.seconds if parsed.seconds is not None else None
     told = ""
     while (parsed.count is None or session.readings < parsed.count) and (ends is None or time.monotonic() < ends):
-        if session.over and events.empty():  # a stream that was typed or recorded has no more to come
-            return
         if parsed.measure:
             session.ask()
         before = session.now_ns()
