@@ -467,56 +467,6 @@ def test_a_malformed_recording_is_told_and_ends_the_link(
     assert listener.heard == []
 
 
-def test_a_foreign_error_at_opening_is_told_and_tried_again(
-    start: Start, listener: Listener, gate: Gate, reports: queue.SimpleQueue[Trouble]
-) -> None:
-    gate.open()
-    broken = Puppet(OSError(5, "input/output error"))
-    start("COM3", puppets(broken, Puppet()))
-    trouble = reports.get(timeout=10).error
-    assert isinstance(trouble, DeviceTrouble)
-    assert trouble.cause is DeviceCause.OTHER
-    assert "input/output error" in trouble.found
-    listener.next(Opened)
-    assert broken.closed.is_set()
-
-
-def test_a_fault_of_a_transport_is_told_and_ends_the_link(
-    start: Start, listener: Listener, gate: Gate, reports: queue.SimpleQueue[Trouble]
-) -> None:
-    first = Puppet()
-    link = start("COM3", puppets(first, Puppet(ZeroDivisionError("of the driver"))), ports=[ListPortInfo("COM3")])
-    listener.next(Opened)
-    first.say(Lost(Stamp(0, 0), "gone"))
-    listener.next(Lost)
-    gate.open()
-    assert reports.get(timeout=10).error.found == "ZeroDivisionError: of the driver"
-    assert link.stop()
-    assert link.status().state is LinkState.CLOSED
-
-
-def test_a_fault_while_the_link_is_up_is_a_loss(start: Start, listener: Listener) -> None:
-    class Faulty(Puppet):
-        def reader_alive(self) -> bool:
-            raise KeyError("of the driver")
-
-    start("COM3", puppets(Faulty()))
-    listener.next(Opened)
-    assert "KeyError: 'of the driver'" in listener.next(Lost).why
-
-
-def test_a_foreign_error_at_sending_is_a_trouble_of_the_device(start: Start, listener: Listener) -> None:
-    class Mute(Puppet):
-        def write(self, data: bytes) -> None:
-            raise BrokenPipeError(32, "broken pipe")
-
-    link = start("COM3", puppets(Mute()))
-    listener.next(Opened)
-    with pytest.raises(DeviceTrouble) as caught:
-        link.write(b"D")
-    assert "broken pipe" in caught.value.found
-
-
 def test_a_search_that_fails_is_told_and_goes_on(
     profile: Profile, listener: Listener, gate: Gate, reports: queue.SimpleQueue[Trouble]
 ) -> None:

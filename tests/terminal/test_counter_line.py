@@ -23,7 +23,7 @@ def test_the_printed_parts_add_up_at_every_step(open_job: Any) -> None:
         assert int(received.split()[1]) == sum(int(number) for number in re.findall(r"\d+", parts))
         assert "UNACCOUNTED" not in line
     assert "unassigned" in line
-    assert "not a reading" in line
+    assert "refused" in line
 
 
 def test_a_sum_that_is_wrong_is_said_and_not_hidden(finished: JobState) -> None:

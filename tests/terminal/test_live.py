@@ -34,7 +34,7 @@ def test_a_pipe_gets_one_clear_line_for_every_happening(open_job: Any) -> None:
     assert any(line.startswith("refused: no measurement") for line in lines)
     assert "lines" in lines
     assert any(line.startswith("total toe") for line in lines)
-    assert lines[-1] == "received 8 = accepted 6 + held 1 + not a reading 1"
+    assert lines[-1] == "received 8 = accepted 6 + held 1 + refused 1"
     assert not set(stream.getvalue()) & {"\x1b", "\a", "\r"}
 
 

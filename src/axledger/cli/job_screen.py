@@ -36,6 +36,10 @@ class NoView:
         if message:
             print(message, file=sys.stderr)
 
+    def page(self, lines: Sequence[str]) -> None:
+        """Write ``lines`` to standard error."""
+        self.say("\n".join(lines))
+
 
 class View:
     """Feeds a terminal view with the job's states. ``changed`` readings and links redraw, idle time does not."""
@@ -102,8 +106,15 @@ class TypedReadings:
 
     _PATIENCE_NS = 5_000_000_000
 
-    def __init__(self, run: Any, feeds: Mapping[str, TypedLines], say: Callable[[str], None]) -> None:
+    def __init__(
+        self,
+        run: Any,
+        feeds: Mapping[str, TypedLines],
+        say: Callable[[str], None],
+        newest: Mapping[str, Any] | None = None,
+    ) -> None:
         self._run, self._feeds, self._say = run, feeds, say
+        self._newest = newest or {}
         self._heard: int | None = None
         self._since_ns = 0
 
@@ -113,7 +124,8 @@ class TypedReadings:
         shot = fold.current()
         role = "inclinometer" if shot is not None and shot.kind == "tilt" else "meter"
         instrument = fold.instruments.get(role)
-        feed = self._feeds.get(instrument.address) if instrument is not None else None
+        reached = self._newest.get(instrument.name, instrument) if instrument is not None else None
+        feed = self._feeds.get(reached.address) if reached is not None else None
         if feed is None:
             wanted = f"{instrument.name}, which is not typed" if instrument is not None else "and the job has none"
             self._say(f"{line.strip()} not taken: {shot.id if shot else 'the job'} wants the {role} {wanted}")
@@ -209,7 +221,7 @@ def _loop(
     if parsed.prepared:
         view.watch(run.fold, run.act("tick", items=[item.id for item in PREPARATION], note="ticked at the start"))
     stream = sys.stdin if sys.stdin is not None and not sys.stdin.closed else io.StringIO()
-    readings = TypedReadings(run, feeds, view.say)
+    readings = TypedReadings(run, feeds, view.say, newest)
     only_typed = len(feeds) == len({instrument.name for instrument in run.fold.instruments.values()})
     with wish_input(stream, readings.take if feeds else None) as wishes:
         desk = _Desk(run, view, asks=isinstance(wishes, KeyInput))
