@@ -69,6 +69,9 @@ class _Live:
 
 Told = list[Happening]
 
+_BURST = 32
+"""Most events in one commit: enough to make commits cheap, few enough that a key pressed meanwhile is soon heard."""
+
 
 class JobRun:
     """One job being worked on: the ledger's writer, the links, and the fold fed by both.
@@ -140,7 +143,7 @@ class JobRun:
             burst = [self._events.get(timeout=timeout_s) if timeout_s > 0 else self._events.get_nowait()]
         except queue.Empty:
             return []
-        while len(burst) < 500:
+        while len(burst) < _BURST:
             try:
                 burst.append(self._events.get_nowait())
             except queue.Empty:
