@@ -325,7 +325,16 @@ def _undo(fold: JobFold, _body: Mapping[str, Any]) -> Outcome:
         number: replace(place, state="set aside", why="undone") if place.state in ("accepted", "held") else place
         for number, place in fold.board.places.items()
     }
-    return replace(earlier, places={**later, **earlier.places}), f"undone: {what}"
+    back = replace(earlier, places={**later, **earlier.places})
+    if what not in _TURNING:
+        # what was wrong is the reading; a turn that it implied was made all the same, and asking for it once more
+        # would turn the target back
+        back = replace(back, turns=fold.board.turns, turned=fold.board.turned)
+    return back, f"undone: {what}"
+
+
+_TURNING = ("turned", "not-turned", "swap", "move", "accept")
+"""Acts that say something of the targets themselves; only their undoing changes how the targets are taken to hang."""
 
 
 def _round(fold: JobFold, body: Mapping[str, Any]) -> Outcome:

@@ -20,7 +20,6 @@ _FAR_SD = 4.0
 _FAR = {Quantity.LENGTH: 0.003, Quantity.INCLINATION: 0.00175}
 """A reading is held when it is both 4 sd and 3 mm (0.1 degree) from its prediction: simulated, no source."""
 _MOST_READINGS = 5
-_AGREE = {Quantity.LENGTH: "mm", Quantity.INCLINATION: "deg"}
 
 
 def place_reading(fold: JobFold, reading: Reading) -> tuple[Board, Place]:
