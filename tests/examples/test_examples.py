@@ -169,9 +169,10 @@ def test_check_command_decodes_the_stream(capsys: pytest.CaptureFixture[str]) ->
     assert [frame["si"] for frame in frames if frame["outcome"] == "Measured"] == [4.3182, 4.3179, 4.3179]
 
 
-def listened(home: Path, stream: str, profile: str, capsys: pytest.CaptureFixture[str], count: int) -> list[Any]:
+def listened(home: Path, stream: str, profile: str, capsys: pytest.CaptureFixture[str]) -> list[Any]:
+    """Listen to a recording to its end, and return the lengths, repeats included."""
     address = f"recorded:{EXAMPLES / 'streams' / stream}.jsonl"
-    arguments = ["listen", "--address", address, "--profile", profile, "--count", str(count), "--json"]
+    arguments = ["listen", "--address", address, "--profile", profile, "--json"]
     assert main(arguments) == 0
     assert (home / "ledger.db").is_file()
     return [json.loads(line)["values"]["length"] for line in capsys.readouterr().out.splitlines()]
@@ -180,7 +181,7 @@ def listened(home: Path, stream: str, profile: str, capsys: pytest.CaptureFixtur
 def test_own_profile_in_the_data_folder_is_known_by_name(home: Path, capsys: pytest.CaptureFixture[str]) -> None:
     (home / "profiles").mkdir(parents=True)
     shutil.copy(COUNTED, home / "profiles")
-    lengths = listened(home, COUNTED.stem, COUNTED.stem, capsys, 3)
+    lengths = listened(home, COUNTED.stem, COUNTED.stem, capsys)
     assert lengths == [4.3182, 4.3179, 4.3179]
 
 
@@ -192,7 +193,7 @@ def test_plug_in_is_found_by_name_and_reads_its_stream(home: Path, capsys: pytes
     assert b"".join(frame.raw for frame in frames) == b"".join(chunk.data for chunk in stream)
     good = [told(frame) for frame in frames if not isinstance(frame.outcome, Unreadable)]
     assert good == [("7", 4318.2), ("8", 4317.9), "fault 16777215", ("11", 4318.1), ("12", 4318.1)]
-    assert listened(home, "six-byte", "six-byte", capsys, 4) == [4.3182, 4.3179, 4.3181, 4.3181]
+    assert listened(home, "six-byte", "six-byte", capsys) == [4.3182, 4.3179, 4.3181, 4.3181]
 
 
 @pytest.mark.usefixtures("plugged")

@@ -13,7 +13,9 @@ def test_items_have_ids_of_their_own_and_words() -> None:
     assert all(item.id.isalpha() and item.id.islower() and len(item.words) > 10 for item in PREPARATION)
 
 
-@pytest.mark.parametrize("subject", ["chock", "tyre", "settled", "steering", "uncoupled", "straightedges", "known length"])
+@pytest.mark.parametrize(
+    "subject", ["chock", "tyre", "settled", "steering", "uncoupled", "straightedges", "known length"]
+)
 def test_the_list_covers(subject: str) -> None:
     assert any(subject in item.words for item in PREPARATION)
 
