@@ -36,7 +36,8 @@ from axledger_simulators.peers.pty_port import PtyPort
 from axledger_simulators.technician import Technician
 from axledger_simulators.vehicle import SimulatedVehicle
 
-LAYOUT, LIMITS, SEED, SAMPLES = "tractor-4x2-semitrailer-3axle", "example-fleet", 1, 400
+LAYOUT = sys.argv[1] if len(sys.argv) > 1 else "tractor-4x2-semitrailer-3axle"
+LIMITS, SEED, SAMPLES = "example-fleet", 1, 400
 ASKED_MEDIAN_MS, ASKED_P99_MS = 10.0, 50.0
 
 

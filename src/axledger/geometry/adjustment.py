@@ -131,14 +131,20 @@ class _Problem:
         return np.asarray(inverse - shift * datum @ datum.T, dtype=np.float64)
 
 
-def adjust(equations: Equations, start: Array | None = None, *, most_iterations: int = 30) -> Adjusted:
+def adjust(
+    equations: Equations, start: Array | None = None, *, most_iterations: int = 30, careful: bool = True
+) -> Adjusted:
     """Solve ``equations`` from ``start`` ``(n,)`` (default: the priors).
 
     Steps that would raise the weighted square sum are halved. Converged when the Gauss-Newton decrement, the
     fall of the square sum that the next step promises, is below 1e-12 of a unit-weight square or of the
     present sum: that step, the last one taken, moves a parameter by some hundred-thousandths of its standard
     deviation at most, and what is left after it is a tenth of that or less.
+
+    Without ``careful`` the last step may be a hundred times larger and the second-order check is left out
+    (``minimum`` is then taken as true): for what is looked at while measuring, not for what is stated.
     """
+    enough = 1e-12 if careful else 1e-8
     problem = _Problem(equations)
     here = problem.at(np.array(equations.prior if start is None else start, dtype=np.float64))
     normal, scale = problem.normal(here)
@@ -148,7 +154,7 @@ def adjust(equations: Equations, start: Array | None = None, *, most_iterations:
         gradient = problem.gradient(here)
         step = scale * np.linalg.solve(normal, scale * gradient)
         decrement = float(gradient @ step)
-        if decrement <= 1e-12 * max(1.0, here.square_sum):
+        if decrement <= enough * max(1.0, here.square_sum):
             # the last step is at hand, so it is taken, on the linear model: its bend is far below rounding
             ahead = here.predicted + here.jacobian @ step
             here = _Place(here.x + step, ahead, here.jacobian, here.square_sum - decrement)
@@ -160,7 +166,9 @@ def adjust(equations: Equations, start: Array | None = None, *, most_iterations:
             break
         here = lower
         normal, scale = problem.normal(here)
-    return _describe(problem, here, problem.covariance(here, normal, scale), iterations, converged)
+    covariance = problem.covariance(here, normal, scale)
+    minimum = _is_minimum(problem, here, covariance) if careful else True
+    return _describe(problem, here, covariance, iterations, converged, minimum)
 
 
 def _descend(problem: _Problem, here: _Place, step: Array) -> _Place | None:
@@ -172,7 +180,9 @@ def _descend(problem: _Problem, here: _Place, step: Array) -> _Place | None:
     return None
 
 
-def _describe(problem: _Problem, here: _Place, covariance: Array, iterations: int, converged: bool) -> Adjusted:
+def _describe(
+    problem: _Problem, here: _Place, covariance: Array, iterations: int, converged: bool, minimum: bool
+) -> Adjusted:
     equations = problem.equations
     leverage = np.einsum("ij,ij->i", here.jacobian @ covariance, here.jacobian)
     defect = 0 if problem.inner is None else problem.inner.shape[1]
@@ -186,7 +196,7 @@ def _describe(problem: _Problem, here: _Place, covariance: Array, iterations: in
         freedom=len(here.predicted) + int(np.count_nonzero(problem.held)) + defect - len(here.x),
         iterations=iterations,
         converged=converged,
-        minimum=_is_minimum(problem, here, covariance),
+        minimum=minimum,
     )
 
 

@@ -345,7 +345,7 @@ class JobFold:
     def upcoming(self) -> dict[str, Any]:
         """Return the line of every shot of the plan that is still open, turns of the walk included."""
         waiting = [
-            replace(shot, turn=() if (self.board.round, shot.id) in self.board.turned else shot.turn)
+            replace(shot, turn=()) if shot.turn and (self.board.round, shot.id) in self.board.turned else shot
             for shot in self.open_shots()
         ]
         return lines_of(waiting, self.board.turns)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from axledger.job.board import Board
+from axledger.job.board import Board, Place
 from axledger.job.plan import sight_of, tilt_of
 from axledger.job.solution import Line, Observation, Solution, Solver
 
@@ -21,6 +21,7 @@ class RoundWork:
         self.solver = solver
         self._solved: dict[int, tuple[tuple[Observation, ...], Solution]] = {}
         self._seen: dict[int, tuple[Board, Solution]] = {}
+        self._made: dict[int, tuple[Place, Observation]] = {}
 
     def solution(self, fold: JobFold, round_number: int) -> Solution:
         """Return the solution of a round."""
@@ -31,14 +32,14 @@ class RoundWork:
         return seen[1]
 
     def _solution(self, fold: JobFold, round_number: int) -> Solution:
-        observations = observed(fold, round_number)
+        observations = observed(fold, round_number, self._made)
         planned: list[Line] = _planned(fold) if round_number == fold.board.round else []
         known = self._solved.get(round_number)
         if known is not None and known[0] == observations:
             lines = {*planned, *(observation.line for observation in observations)}
             if set(known[1].rows) == lines:
                 return known[1]
-        solution = self.solver.solve(observations, planned)
+        solution = self.solver.solve(observations, planned, careful=False)
         self._solved[round_number] = (observations, solution)
         return solution
 
@@ -56,14 +57,23 @@ def _planned(fold: JobFold) -> list[Line]:
     return lines
 
 
-def observed(fold: JobFold, round_number: int) -> tuple[Observation, ...]:
-    """Return the accepted readings of a round in order of arrival, each with its line and target states."""
+def observed(
+    fold: JobFold, round_number: int, made: dict[int, tuple[Place, Observation]] | None = None
+) -> tuple[Observation, ...]:
+    """Return the accepted readings of a round in order of arrival, each with its line and target states.
+
+    ``made`` keeps what was made earlier, by reading; it holds as long as the reading stands where it stood.
+    """
+    known = {} if made is None else made
     kinds = {shot.id: shot for shot in fold.every_shot()}
     board = fold.board
     numbers = sorted((number, name) for name in kinds for number in board.accepted(name, round_number))
     observations: list[Observation] = []
     for number, name in numbers:
-        shot = kinds[name]
-        line: Line = tilt_of(shot) if shot.kind == "tilt" else sight_of(shot, board.places[number].turns)
-        observations.append(Observation(line, fold.readings[number].values[fold.quantity_of(shot)][0]))
+        place = board.places[number]
+        if number not in known or known[number][0] is not place:
+            shot = kinds[name]
+            line: Line = tilt_of(shot) if shot.kind == "tilt" else sight_of(shot, place.turns)
+            known[number] = (place, Observation(line, fold.readings[number].values[fold.quantity_of(shot)][0]))
+        observations.append(known[number][1])
     return tuple(observations)

@@ -122,8 +122,11 @@ class Solver:
         self._exact: tuple[frozenset[Line], Model, dict[Line, int]] | None = None
         self._limits: dict[str, tuple[Limit | None, float | None, float | None]] = {}
 
-    def solve(self, observations: Sequence[Observation], planned: Sequence[Line]) -> Solution:
-        """Solve ``observations``; ``planned`` names lines that predictions may be asked for."""
+    def solve(self, observations: Sequence[Observation], planned: Sequence[Line], *, careful: bool = True) -> Solution:
+        """Solve ``observations``; ``planned`` names lines that predictions may be asked for.
+
+        ``careful`` as in ``adjust``: what is stated is solved with it, what a screen shows meanwhile without.
+        """
         model, numbers = self._exact_model(frozenset(planned) | {observation.line for observation in observations})
         rows = np.array([numbers[observation.line] for observation in observations], dtype=np.int64)
 
@@ -138,7 +141,8 @@ class Solver:
                 sd=model.sd[rows],
                 prior=model.prior,
                 prior_sd=model.prior_sd,
-            )
+            ),
+            careful=careful,
         )
         return Solution(
             results=tuple(self._results(model, adjusted)),
