@@ -17,6 +17,7 @@ from axledger.job.fold import Happening, JobFold
 from axledger.job.layout import Layout
 from axledger.job.limits import LimitSheet
 from axledger.job.opening import enrol, open_job
+from axledger.job.plan import Chosen
 from axledger.job.preparation import PREPARATION
 from axledger.job.run import JobRun
 from axledger.job.statements import results_of
@@ -49,6 +50,7 @@ class Demo:
     carrier: Carrier | None = None
     slip_rate: float = 0.02
     repeats: int = 2
+    chosen: Chosen | None = None
     person: str = "simulated technician"
 
 
@@ -88,6 +90,7 @@ def run_demo(demo: Demo, watch: Watch, finish: Callable[[Ledger, JobRun], None] 
             vehicle={"unit number": f"SIM-{demo.seed:04d}", "odometer": "0 km", "load": "empty (simulated)"},
             repeats=demo.repeats,
             name=_job_name(ledger, demo.seed),
+            chosen=demo.chosen,
         )
         vehicle = SimulatedVehicle.build(demo.layout, demo.seed)
         run = JobRun(

@@ -9,6 +9,7 @@ import pytest
 from axledger.contract.errors import BadInput, Refused, UnknownName
 from axledger.job.library import load_layout, load_limit_sheet
 from axledger.job.opening import Enrolled, enrol, fold_job, instruments_in, job_names, latest_job, open_job
+from axledger.job.plan import Chosen
 from axledger.ledger import Ledger
 from axledger_drivers.registry import decoder_for
 from axledger_simulators.clock import VirtualClock
@@ -94,3 +95,17 @@ def test_no_job_is_said_with_the_names_there_are(ledger: Ledger, roles: dict[str
     with pytest.raises(UnknownName) as caught:
         fold_job(ledger, "nobody", decoder_for)
     assert "20260105-1" in caught.value.allowed
+
+
+def test_what_was_chosen_of_the_walk_stands_in_the_opening(ledger: Ledger, roles: dict[str, Enrolled]) -> None:
+    job = opened(ledger, roles, chosen=Chosen(turns=False))
+    fold = fold_job(ledger, job, decoder_for)
+    assert fold.chosen == Chosen(turns=False)
+    assert not any(shot.turn for shot in fold.shots())
+    assert fold_job(ledger, opened(ledger, roles), decoder_for).chosen == Chosen()
+
+
+def test_a_part_that_the_layout_does_not_have_is_refused(ledger: Ledger, roles: dict[str, Enrolled]) -> None:
+    with pytest.raises(BadInput, match="semitrailer-1axle has no part sweep"):
+        opened(ledger, roles, chosen=Chosen(parts=frozenset({"sweep"})))
+    assert not job_names(ledger)

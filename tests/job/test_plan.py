@@ -7,7 +7,7 @@ import pytest
 from axledger.job.layout import stations_of
 from axledger.job.library import layout_names, load_layout
 from axledger.job.model import Sight, Tilt
-from axledger.job.plan import mirrored, plan_shots, sight_of, tilt_of
+from axledger.job.plan import Chosen, mirrored, plan_shots, sight_of, tilt_of
 from axledger.job.proof import all_spares
 
 
@@ -86,3 +86,30 @@ def test_every_station_of_a_pair_has_its_mirror_image(name: str) -> None:
             if station.side:
                 assert stations[mirrored(station.name)].side == -station.side
                 assert mirrored(station.target) == stations[mirrored(station.name)].target
+
+
+WALK = [
+    {"at": "K", "shots": [{"to": "T1Lh", "when": ["short", "default", "thorough"]}, {"to": "T1Rh"}]},
+    {"at": "T1Lh", "turn": ["T1Lh"], "shots": [{"to": "K", "when": ["short", "default", "thorough"]}]},
+    {"at": "T1Rh", "when": ["thorough"], "turn": ["T1Rh"], "shots": [{"to": "K"}]},
+    {"at": "T2Lh", "part": "camber", "shots": [{"to": "K"}]},
+]
+
+
+def choosing(short_layout: Any, **chosen: Any) -> list[tuple[str, tuple[str, ...]]]:
+    content = short_layout.model_dump(mode="json", by_alias=True, exclude_none=True)
+    content["unit"][0]["stand"] = WALK
+    layout = type(short_layout).model_validate(content)
+    return [(shot.id, shot.turn) for shot in plan_shots(layout, chosen=Chosen(**chosen))]
+
+
+def test_a_procedure_takes_the_stands_and_shots_that_name_it(short_layout: Any) -> None:
+    turned = [("K>T1Lh", ()), ("K>T1Rh", ()), ("T1Lh>K", ("T1Lh",))]
+    assert choosing(short_layout) == turned
+    assert choosing(short_layout, procedure="short") == [turned[0], turned[2]]
+    assert choosing(short_layout, procedure="thorough") == [*turned, ("T1Rh>K", ("T1Rh",))]
+
+
+def test_a_part_is_walked_only_where_it_was_chosen_and_turns_can_be_left_out(short_layout: Any) -> None:
+    assert choosing(short_layout, parts=frozenset({"camber"}))[-1] == ("T2Lh>K", ())
+    assert choosing(short_layout, turns=False) == [("K>T1Lh", ()), ("K>T1Rh", ()), ("T1Lh>K", ())]

@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 from typing import Any
 
+from axledger.cli.chosen import add_chosen, chosen_of
 from axledger.cli.folder import add_json, data_folder, own_folder, print_json
 
 
@@ -19,6 +20,7 @@ def options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--pace", choices=["fast", "real"], default="fast", help="real: watch it happen")
     parser.add_argument("--carrier", choices=["pty", "socket"], help="how the simulated bytes travel")
     parser.add_argument("--slips", type=float, default=0.02, help="how often the technician misses a target")
+    add_chosen(parser)
     add_json(parser)
 
 
@@ -43,6 +45,7 @@ def run(parsed: argparse.Namespace) -> int:
         pace=parsed.pace,
         carrier=parsed.carrier,
         slip_rate=parsed.slips,
+        chosen=chosen_of(parsed),
     )
     written: list[Path] = []
 

@@ -6,6 +6,7 @@ import argparse
 import sys
 from typing import Any
 
+from axledger.cli.chosen import add_chosen, chosen_of
 from axledger.cli.folder import add_json, add_person, data_folder, own_folder, person_of, print_json
 
 
@@ -18,6 +19,7 @@ def options(parser: argparse.ArgumentParser) -> None:
     new.add_argument("--meter", metavar="NAME", help="enrolled distance meter (default: the only one in use)")
     new.add_argument("--inclinometer", metavar="NAME", help="enrolled inclinometer (default: the only one in use)")
     new.add_argument("--repeats", type=int, default=2, help="readings per shot (default 2)")
+    add_chosen(new)
     new.add_argument("--name", metavar="JOB", help="the job's name (default: date and number)")
     for field, words in _VEHICLE.items():
         new.add_argument(f"--{field}", default="", help=words)
@@ -72,7 +74,7 @@ def _new(parsed: argparse.Namespace) -> int:
         roles = _roles(ledger, parsed)
         job = open_job(
             ledger, layout, limits, roles, stamp=SystemClock().now(), person=person_of(parsed), vehicle=vehicle,
-            repeats=parsed.repeats, name=parsed.name,
+            repeats=parsed.repeats, name=parsed.name, chosen=chosen_of(parsed),
         )  # fmt: skip
     return _show_plan(job, as_json=parsed.json)
 
@@ -133,7 +135,7 @@ def _show_plan(job: str | None, *, as_json: bool) -> int:
     from axledger.job.proof import prove
 
     fold, _ = _folded(job)
-    proof = prove(fold.fresh_solver(), fold.layout, fold.shots(), fold.header.repeats)
+    proof = prove(fold.fresh_solver(), fold.layout, fold.shots(), fold.header.repeats, chosen=fold.chosen)
     if as_json:
         from axledger.job.statements import forecast_body
 

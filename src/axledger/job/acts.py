@@ -14,7 +14,7 @@ from axledger.contract.errors import Refused, UnknownName
 from axledger.job.board import Board, Place
 from axledger.job.layout import Layout
 from axledger.job.placing import hold_odd_one, instrument_for
-from axledger.job.plan import Shot, mirrored, plan_shots
+from axledger.job.plan import Chosen, Shot, mirrored, plan_shots
 from axledger.job.preparation import PREPARATION
 from axledger.job.proof import alternatives, forecast
 from axledger.job.solution import Solver
@@ -100,7 +100,8 @@ def _turns_inherited(fold: JobFold, board: Board) -> Board:
     if fold.layout is None:
         return board
     before = {shot.id: shot.turn for shot in fold.shots()}
-    after = {shot.id: shot.turn for shot in plan_shots(fold.layout, blocked=board.blocked, added=board.added)}
+    plan = plan_shots(fold.layout, blocked=board.blocked, added=board.added, chosen=fold.chosen)
+    after = {shot.id: shot.turn for shot in plan}
     turned = dict(board.turned)
     for name, turn in after.items():
         led = [other for other, its in before.items() if turn and its == turn and after.get(other) != turn]
@@ -119,19 +120,21 @@ def _without(fold: JobFold, shot: Shot) -> Outcome:
         return after, words
     solver = fold.fresh_solver()
     # against the whole plan of the layout: many small losses, one after the other, are a large one
-    rest = plan_shots(fold.layout, blocked=blocked, added=board.added)
-    wanted = _weakened(solver, fold.layout, rest, fold.header.repeats)
+    rest = plan_shots(fold.layout, blocked=blocked, added=board.added, chosen=fold.chosen)
+    wanted = _weakened(solver, fold.layout, rest, fold.header.repeats, fold.chosen)
     if not wanted:
         return after, f"{words}; the rest of the plan still determines everything"
-    added = alternatives(solver, fold.layout, rest, fold.header.repeats, wanted=wanted, blocked=blocked)
+    added = alternatives(
+        solver, fold.layout, rest, fold.header.repeats, wanted=wanted, blocked=blocked, chosen=fold.chosen
+    )
     if not added:
         return after, f"{words}; nothing the layout offers makes up for it: {', '.join(sorted(wanted))} weaker"
     return replace(after, added=after.added | set(added)), f"{words}; shoot {', '.join(added)} instead"
 
 
-def _weakened(solver: Solver, layout: Layout, rest: tuple[Shot, ...], repeats: int) -> set[str]:
+def _weakened(solver: Solver, layout: Layout, rest: tuple[Shot, ...], repeats: int, chosen: Chosen) -> set[str]:
     """Return the results that ``rest`` leaves undetermined or a quarter less certain than the layout's plan does."""
-    was = {result.key: result for result in forecast(solver, plan_shots(layout), repeats)}
+    was = {result.key: result for result in forecast(solver, plan_shots(layout, chosen=chosen), repeats)}
     return {
         result.key
         for result in forecast(solver, rest, repeats)

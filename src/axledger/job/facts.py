@@ -80,11 +80,13 @@ def job_opened(
     vehicle: Mapping[str, str],
     person: str,
     stamp: Stamp,
+    chosen: Body | None = None,
 ) -> Body:
     """Return the opening of a job.
 
     ``layout`` and ``limits`` are digests, ``instruments`` maps a role ("meter", "inclinometer") to the sequence
     number of the instrument record in force, ``vehicle`` holds unit number, odometer, load, tyre pressures.
+    ``chosen`` says how much of the walk is taken: ``procedure``, ``turns``, ``parts``.
     """
     return {
         "kind": "job",
@@ -95,6 +97,7 @@ def job_opened(
         "repeats": repeats,
         "vehicle": dict(vehicle),
         "person": person,
+        **({"chosen": chosen} if chosen is not None else {}),
         **_moment(stamp),
     }
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any, Protocol
 
 from axledger.contract.decoder import Decoder
@@ -18,7 +18,7 @@ from axledger.job.layout import Layout
 from axledger.job.limits import LimitSheet
 from axledger.job.link_fold import Heard, LinkFold
 from axledger.job.placing import missing_repeats, place_reading
-from axledger.job.plan import Shot, plan_shots
+from axledger.job.plan import Chosen, Shot, plan_shots
 from axledger.job.proof import all_spares, lines_of
 from axledger.job.rounds import RoundWork, observed
 from axledger.job.solution import Solution, Solver
@@ -73,6 +73,7 @@ class Header:
     layout_digest: str
     limits_digest: str | None
     instruments: Mapping[str, int]
+    chosen: Chosen = field(default_factory=Chosen)
 
 
 class JobFold:
@@ -152,7 +153,7 @@ class JobFold:
         self.header = Header(
             job=self.job, seq=seq, person=body["person"], utc_ns=int(body["utc"]), vehicle=body["vehicle"],
             repeats=body["repeats"], layout_digest=body["layout"], limits_digest=body["limits"],
-            instruments=body["instruments"],
+            instruments=body["instruments"], chosen=_chosen(body.get("chosen", {})),
         )  # fmt: skip
         self.layout = Layout.model_validate(self._layouts[body["layout"]])
         if body["limits"] is not None:
@@ -265,6 +266,11 @@ class JobFold:
 
     # -- what views ask ------------------------------------------------------------------------------------
 
+    @property
+    def chosen(self) -> Chosen:
+        """Return how much of the layout's walk this job takes."""
+        return self.header.chosen if self.header is not None else Chosen()
+
     def shots(self) -> tuple[Shot, ...]:
         """Return the plan of the present round, in walking order."""
         if self.layout is None:
@@ -275,13 +281,13 @@ class JobFold:
         )
         key = (board.blocked, board.added, passed)
         if key not in self._plans:
-            self._plans[key] = plan_shots(self.layout, blocked=key[0], added=key[1], passed=key[2])
+            self._plans[key] = plan_shots(self.layout, blocked=key[0], added=key[1], passed=key[2], chosen=self.chosen)
         return self._plans[key]
 
     def every_shot(self) -> tuple[Shot, ...]:
         """Return all shots the layout offers, blocked and spare ones included."""
         if self._every is None and self.layout is not None:
-            self._every = plan_shots(self.layout, added=all_spares(self.layout))
+            self._every = plan_shots(self.layout, added=all_spares(self.layout), chosen=self.chosen)
         return self._every or ()
 
     def open_shots(self) -> tuple[Shot, ...]:
@@ -367,3 +373,12 @@ class JobFold:
                 do="name a shot as the plan lists it",
             )  # fmt: skip
         return shots[name]
+
+
+def _chosen(body: Mapping[str, Any]) -> Chosen:
+    """Return what a job's opening chose; jobs opened before there was a choice took the default walk."""
+    return Chosen(
+        procedure=body.get("procedure", "default"),
+        turns=body.get("turns", True),
+        parts=frozenset(body.get("parts", ())),
+    )

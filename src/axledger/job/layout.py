@@ -28,6 +28,8 @@ __all__ = [
     "Layout",
     "Mount",
     "Pair",
+    "Part",
+    "Procedure",
     "Reference",
     "Side",
     "Solid",
@@ -167,21 +169,35 @@ class BoxSolid(_Strict):
 Solid = Annotated[TyreSolid | BoxSolid, Field(discriminator="kind")]
 
 
+Procedure = Literal["short", "default", "thorough"]
+Part = Literal["", "camber", "sweep"]
+_USUAL: tuple[Procedure, ...] = ("default", "thorough")
+
+
 class Pair(_Strict):
-    """One wanted distance from the stand (or from ``start``) to ``to``; targets in ``fold`` are out of the way."""
+    """One wanted distance from the stand (or from ``start``) to ``to``; targets in ``fold`` are out of the way.
+
+    ``when`` names the procedures that take it; a shot of the short walk is one of all three.
+    """
 
     to: str
     start: str | None = None
     fold: tuple[str, ...] = ()
     spare: bool = False
     """Not shot unless the plan needs it."""
+    when: Annotated[tuple[Procedure, ...], Field(min_length=1)] = _USUAL
 
 
 class Stand(_Strict):
-    """A place of the walk: the meter stands at station ``at``; ``turn`` lists targets turned half a turn first."""
+    """A place of the walk: the meter stands at station ``at``; ``turn`` lists targets turned half a turn first.
+
+    ``when`` names the procedures that go there. A stand of a ``part`` is taken only in jobs that chose this part.
+    """
 
     at: str
     says: str = ""
+    when: Annotated[tuple[Procedure, ...], Field(min_length=1)] = ("short", "default", "thorough")
+    part: Part = ""
     turn: tuple[str, ...] = ()
     shots: Annotated[tuple[Pair, ...], Field(min_length=0)] = ()
     tilts: tuple[Literal["along", "along-turned", "across", "across-turned"], ...] = ()

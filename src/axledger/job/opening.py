@@ -18,6 +18,7 @@ from axledger.job.facts import Body, instrument_record, job_opened, layout_recor
 from axledger.job.fold import JobFold
 from axledger.job.layout import Layout
 from axledger.job.limits import LimitSheet
+from axledger.job.plan import Chosen, plan_shots
 from axledger.ledger import Entry, Ledger
 
 __all__ = [
@@ -84,6 +85,7 @@ def open_job(
     vehicle: Mapping[str, str] | None = None,
     repeats: int = 2,
     name: str | None = None,
+    chosen: Chosen | None = None,
 ) -> str:
     """Write a job's records and opening in one transaction; return its name.
 
@@ -92,6 +94,7 @@ def open_job(
     instrument is not in use or the name is taken.
     """
     _check_roles(layout, roles)
+    _check_chosen(layout, chosen or Chosen())
     if not 1 <= repeats <= 5:
         raise BadInput("repeats must be sensible", found=str(repeats), allowed="1 to 5", do="choose 2")
     if name is not None and not _NAME.fullmatch(name):
@@ -116,10 +119,31 @@ def open_job(
             vehicle=vehicle or {},
             person=person,
             stamp=stamp,
+            chosen=_chosen_body(chosen) if chosen is not None else None,
         )
     )
     ledger.append(bodies)
     return job
+
+
+def _chosen_body(chosen: Chosen) -> Body:
+    return {"procedure": chosen.procedure, "turns": chosen.turns, "parts": sorted(chosen.parts)}
+
+
+def _check_chosen(layout: Layout, chosen: Chosen) -> None:
+    """Refuse a part that no stand of the layout has, and a walk without any shot."""
+    offered = {stand.part for unit in layout.unit for stand in unit.stand if stand.part}
+    if strange := sorted(set(chosen.parts) - offered):
+        raise BadInput(
+            f"{layout.name} has no part {', '.join(strange)}", found=", ".join(strange),
+            allowed=", ".join(sorted(offered)) or "no optional part",
+            do="leave it out, or add its stands to a layout file",
+        )  # fmt: skip
+    if not any(shot.kind == "distance" for shot in plan_shots(layout, chosen=chosen)):
+        raise BadInput(
+            f"{layout.name} has no {chosen.procedure} walk", found=f"procedure {chosen.procedure}",
+            allowed="a procedure that takes shots", do="open the job with the default procedure",
+        )  # fmt: skip
 
 
 def _check_roles(layout: Layout, roles: Mapping[str, Enrolled]) -> None:

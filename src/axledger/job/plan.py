@@ -9,10 +9,23 @@ from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from axledger.job.layout import Layout, Stand, Station, Unit, stations_of
+from axledger.job.layout import Layout, Part, Procedure, Stand, Station, Unit, stations_of
 from axledger.job.model import Sight, Tilt
 
-__all__ = ["Shot", "mirrored", "plan_shots", "sight_of", "tilt_of"]
+__all__ = ["Chosen", "Shot", "mirrored", "plan_shots", "sight_of", "tilt_of"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Chosen:
+    """How much of a layout's walk a job takes: the procedure, half turns or none, and optional parts."""
+
+    procedure: Procedure = "default"
+    turns: bool = True
+    parts: frozenset[Part] = frozenset()
+
+    def takes(self, stand: Stand) -> bool:
+        """Tell whether the walk goes to ``stand``."""
+        return self.procedure in stand.when and (not stand.part or stand.part in self.parts)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,25 +53,31 @@ class Shot:
     targets: tuple[str, str] = ("", "")
 
 
+_PLAIN = Chosen()
+
+
 def plan_shots(
-    layout: Layout, *, blocked: Collection[str] = (), added: Collection[str] = (), passed: Collection[str] = ()
-) -> tuple[Shot, ...]:
-    """Return the shots in walking order.
+    layout: Layout, *, blocked: Collection[str] = (), added: Collection[str] = (), passed: Collection[str] = (),
+    chosen: Chosen = _PLAIN,
+) -> tuple[Shot, ...]:  # fmt: skip
+    """Return the shots in walking order, as much of the walk as is ``chosen``.
 
     Spare pairs appear only when named in ``added``, blocked ones never. A turn waits for the first remaining
     shot of its stand, so that blocking a shot, or passing over it (``passed``), does not lose it.
     """
-    return tuple(shot for unit in layout.unit for shot in _walk(unit, set(blocked), set(added), set(passed)))
+    return tuple(shot for unit in layout.unit for shot in _walk(unit, set(blocked), set(added), set(passed), chosen))
 
 
-def _walk(unit: Unit, blocked: set[str], added: set[str], passed: set[str]) -> Iterator[Shot]:
+def _walk(unit: Unit, blocked: set[str], added: set[str], passed: set[str], chosen: Chosen) -> Iterator[Shot]:
     stations = {station.name: station for station in stations_of(unit)}
     turned: dict[str, int] = {}
     seen: dict[frozenset[str], int] = {}
     directed: dict[str, int] = {}
     for stand in unit.stand:
-        waiting = list(stand.turn)
-        for shot in _at(unit, stand, stations):
+        if not chosen.takes(stand):
+            continue
+        waiting = list(stand.turn) if chosen.turns else []
+        for shot in _at(unit, stand, stations, chosen):
             line = frozenset((shot.start, shot.end or shot.tilt))
             seen[line] = seen.get(line, 0) + 1
             directed[shot.id] = directed.get(shot.id, 0) + 1
@@ -78,13 +97,15 @@ def _walk(unit: Unit, blocked: set[str], added: set[str], passed: set[str]) -> I
             waiting = waiting if name in passed else []
 
 
-def _at(unit: Unit, stand: Stand, stations: Mapping[str, Station]) -> Iterator[Shot]:
+def _at(unit: Unit, stand: Stand, stations: Mapping[str, Station], chosen: Chosen) -> Iterator[Shot]:
     for tilt in stand.tilts:
         yield Shot(
             id=f"{stand.at}:{tilt}", unit=unit.id, kind="tilt", start=stand.at, tilt=tilt, says=stand.says,
             targets=(stations[stand.at].target, ""),
         )  # fmt: skip
     for pair in stand.shots:
+        if chosen.procedure not in pair.when and not pair.spare:
+            continue
         start = pair.start or stand.at
         yield Shot(
             id=f"{start}>{pair.to}", unit=unit.id, kind="distance", start=start, end=pair.to, says=stand.says,

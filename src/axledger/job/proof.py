@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from axledger.geometry.conformity import Verdict
 from axledger.job.layout import Layout
 from axledger.job.model import Sight, Tilt
-from axledger.job.plan import Shot, plan_shots, sight_of, tilt_of
+from axledger.job.plan import Chosen, Shot, plan_shots, sight_of, tilt_of
 from axledger.job.solution import Result, Solver
 
 __all__ = ["Proof", "all_spares", "alternatives", "decisive_shots", "forecast", "lines_of", "prove"]
@@ -61,7 +61,10 @@ def _missing(results: Sequence[Result]) -> tuple[str, ...]:
     return tuple(result.key for result in results if result.verdict is Verdict.UNDETERMINED)
 
 
-def prove(solver: Solver, layout: Layout, shots: Sequence[Shot], repeats: int) -> Proof:
+_PLAIN = Chosen()
+
+
+def prove(solver: Solver, layout: Layout, shots: Sequence[Shot], repeats: int, *, chosen: Chosen = _PLAIN) -> Proof:
     """Return what the plan ``shots`` with ``repeats`` readings each is worth."""
     results, _ = _forecast(solver, shots, repeats)
     # the redundancy of a single look: repeats in one stance repeat the same slip and must not count as a check
@@ -75,34 +78,36 @@ def prove(solver: Solver, layout: Layout, shots: Sequence[Shot], repeats: int) -
         ),
         redundancy=redundancy,
         unchecked=tuple(name for name, worth in redundancy.items() if worth < _LOOK_WORTH),
-        cure=alternatives(solver, layout, shots, repeats, wanted=missing) if missing else (),
+        cure=alternatives(solver, layout, shots, repeats, wanted=missing, chosen=chosen) if missing else (),
     )
 
 
 def alternatives(
     solver: Solver, layout: Layout, shots: Sequence[Shot], repeats: int, *, wanted: Collection[str],
-    blocked: Collection[str] = (),
+    blocked: Collection[str] = (), chosen: Chosen = _PLAIN,
 ) -> tuple[str, ...]:  # fmt: skip
     """Return spare shots, fewest first, that determine the ``wanted`` results or bring them nearest.
 
     Greedy: each step takes the spare that lowers the sum of the missing results' relative uncertainty most.
     """
     present = {shot.id for shot in shots}
-    spares = [shot.id for shot in plan_shots(layout, blocked=blocked, added=all_spares(layout)) if shot.spare]
+    every = plan_shots(layout, blocked=blocked, added=all_spares(layout), chosen=chosen)
+    spares = [shot.id for shot in every if shot.spare]
     candidates = [name for name in spares if name not in present]
     added: list[str] = []
     kept = set(present)
     while candidates and len(added) < 6:
         scored = [
-            (_shortfall(solver, _plan(layout, kept | {*added, name}, blocked), repeats, wanted), name)
+            (_shortfall(solver, _plan(layout, kept | {*added, name}, blocked, chosen), repeats, wanted), name)
             for name in candidates
         ]
         shortfall, best = min(scored)
-        if shortfall >= 0.999 * _shortfall(solver, _plan(layout, kept | set(added), blocked), repeats, wanted):
+        if shortfall >= 0.999 * _shortfall(solver, _plan(layout, kept | set(added), blocked, chosen), repeats, wanted):
             break
         added.append(best)
         candidates.remove(best)
-        if not set(_missing(_forecast(solver, _plan(layout, kept | set(added), blocked), repeats)[0])) & set(wanted):
+        results, _ = _forecast(solver, _plan(layout, kept | set(added), blocked, chosen), repeats)
+        if not set(_missing(results)) & set(wanted):
             return tuple(added)
     return tuple(added)
 
@@ -119,8 +124,8 @@ def all_spares(layout: Layout) -> frozenset[str]:
     return frozenset(plain | {f"{name}#2" for name in plain})
 
 
-def _plan(layout: Layout, wanted: Collection[str], blocked: Collection[str]) -> tuple[Shot, ...]:
-    return plan_shots(layout, blocked=blocked, added=wanted)
+def _plan(layout: Layout, wanted: Collection[str], blocked: Collection[str], chosen: Chosen) -> tuple[Shot, ...]:
+    return plan_shots(layout, blocked=blocked, added=wanted, chosen=chosen)
 
 
 def _shortfall(solver: Solver, shots: Sequence[Shot], repeats: int, wanted: Collection[str]) -> float:
