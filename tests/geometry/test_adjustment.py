@@ -250,3 +250,27 @@ def test_the_start_does_not_move_the_optimum(
     from_priors, from_elsewhere = adjust(equations), adjust(equations, lifelike(model, 99))
     u = np.sqrt(np.diag(from_priors.covariance))
     assert ((from_elsewhere.x - from_priors.x) / u).tolist() == pytest.approx([0.0] * len(u), abs=1e-6)
+
+
+def test_repeats_named_as_such_give_what_separate_rows_give() -> None:
+    """A straight line through repeated points with unequal weights; drawn, checked against the plain form."""
+    rng = np.random.default_rng(7)
+    places, rows = np.array([0.0, 1.0, 3.0]), np.array([0, 1, 1, 2, 0, 2, 2])
+    observed, sd = 2.0 + 0.5 * places[rows] + rng.normal(0.0, 0.1, 7), np.array([0.1, 0.1, 0.2, 0.1, 0.3, 0.1, 0.1])
+    design = np.column_stack((np.ones(3), places))
+    prior, prior_sd = np.zeros(2), np.array([np.inf, 1.0])
+
+    def of(*, rows_given: bool) -> Adjusted:
+        matrix = design if rows_given else design[rows]
+        return adjust(
+            Equations(
+                predict=lambda x: (matrix @ x, matrix), observed=observed, sd=sd, prior=prior, prior_sd=prior_sd,
+                rows=rows if rows_given else None,
+            )
+        )  # fmt: skip
+
+    plain, short = of(rows_given=False), of(rows_given=True)
+    for name in ("x", "covariance", "residual", "redundancy", "prior_redundancy"):
+        assert getattr(short, name) == pytest.approx(getattr(plain, name), rel=1e-9, abs=1e-12), name
+    assert short.square_sum == pytest.approx(plain.square_sum, rel=1e-9)
+    assert short.freedom == plain.freedom

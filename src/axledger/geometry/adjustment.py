@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 __all__ = ["Adjusted", "Array", "Equations", "adjust"]
 
 Array = NDArray[np.float64]
+Index = NDArray[np.int64]
 Predict = Callable[[Array], tuple[Array, Array]]
 
 
@@ -31,6 +32,8 @@ class Equations:
     ``observed`` ``(m,)`` and ``sd`` ``(m,)`` in the unit of each observation.
     ``prior`` ``(n,)`` and ``prior_sd`` ``(n,)`` in the unit of each parameter; ``inf`` means no prior.
     ``inner`` ``(n, d)`` spans the datum defect of a free network (orthonormalised here), or ``None``.
+    ``rows`` ``(m,)`` tells which of ``(k,)`` predicted lines each observation is a repeat of; ``None``: each is its
+    own. It changes the time it takes and nothing else.
     """
 
     predict: Predict
@@ -39,6 +42,7 @@ class Equations:
     prior: Array
     prior_sd: Array
     inner: Array | None = None
+    rows: Index | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,7 +87,16 @@ class _Problem:
 
     def __init__(self, equations: Equations) -> None:
         self.equations = equations
-        self.root_weight = 1.0 / equations.sd
+        weight, observed = equations.sd**-2, equations.observed
+        self.scatter = 0.0
+        if equations.rows is not None:
+            # repeats of a line enter as their weighted mean: the optimum is the same, and their scatter about the
+            # mean, which no parameter touches, is kept aside for the square sum
+            total = np.bincount(equations.rows, weight)
+            observed = np.bincount(equations.rows, weight * observed) / total
+            self.scatter = float(weight @ (equations.observed - observed[equations.rows]) ** 2)
+            weight = total
+        self.observed, self.weight, self.root_weight = observed, weight, np.sqrt(weight)
         self.prior_weight = equations.prior_sd**-2
         self.held = np.isfinite(equations.prior_sd)
         self.inner = None if equations.inner is None else np.linalg.qr(equations.inner)[0]
@@ -93,15 +106,15 @@ class _Problem:
         return _Place(x, predicted, jacobian, self._square_sum(x, predicted))
 
     def _square_sum(self, x: Array, predicted: Array) -> float:
-        misfit = self.root_weight * (predicted - self.equations.observed)
-        return float(misfit @ misfit + self.prior_weight @ self._prior_misfit(x) ** 2)
+        misfit = self.root_weight * (predicted - self.observed)
+        return float(misfit @ misfit + self.prior_weight @ self._prior_misfit(x) ** 2) + self.scatter
 
     def _prior_misfit(self, x: Array) -> Array:
         return np.where(self.held, self.equations.prior - x, 0.0)
 
     def gradient(self, here: _Place) -> Array:
         """Return the downhill gradient of half the square sum, ``(n,)``."""
-        misfit = self.root_weight**2 * (self.equations.observed - here.predicted)
+        misfit = self.weight * (self.observed - here.predicted)
         return here.jacobian.T @ misfit + self.prior_weight * self._prior_misfit(here.x)
 
     def normal(self, here: _Place) -> tuple[Array, Array]:
@@ -186,14 +199,15 @@ def _describe(
     equations = problem.equations
     leverage = np.einsum("ij,ij->i", here.jacobian @ covariance, here.jacobian)
     defect = 0 if problem.inner is None else problem.inner.shape[1]
+    rows = np.arange(len(equations.observed)) if equations.rows is None else equations.rows
     return Adjusted(
         x=here.x,
         covariance=covariance,
-        residual=here.predicted - equations.observed,
-        redundancy=1.0 - problem.root_weight**2 * leverage,
+        residual=here.predicted[rows] - equations.observed,
+        redundancy=1.0 - leverage[rows] / equations.sd**2,
         prior_redundancy=1.0 - problem.prior_weight * np.diag(covariance),
         square_sum=here.square_sum,
-        freedom=len(here.predicted) + int(np.count_nonzero(problem.held)) + defect - len(here.x),
+        freedom=len(rows) + int(np.count_nonzero(problem.held)) + defect - len(here.x),
         iterations=iterations,
         converged=converged,
         minimum=minimum,
@@ -218,4 +232,4 @@ def _is_minimum(problem: _Problem, here: _Place, covariance: Array) -> bool:
     ahead, _ = equations.predict(here.x + step)
     behind, _ = equations.predict(here.x - step)
     bend = ahead - 2.0 * here.predicted + behind
-    return bool(1.0 + float((problem.root_weight**2 * (here.predicted - equations.observed)) @ bend) > 0.0)
+    return bool(1.0 + float((problem.weight * (here.predicted - problem.observed)) @ bend) > 0.0)

@@ -33,7 +33,10 @@ class Rule(Enum):
     @property
     def factor(self) -> float:
         """Return the guard band in units of u: 1.65 is the one-sided 95 % point, U is 2 u."""
-        return {Rule.GUARD_95: 1.65, Rule.GUARD_U: 2.0, Rule.SIMPLE: 0.0}[self]
+        return _FACTORS[self]
+
+
+_FACTORS = {Rule.GUARD_95: 1.65, Rule.GUARD_U: 2.0, Rule.SIMPLE: 0.0}
 
 
 @dataclass(frozen=True, slots=True)

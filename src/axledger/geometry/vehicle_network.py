@@ -72,23 +72,27 @@ class VehicleNetwork:
     points: Points
     distances: Distances
     inclinations: Inclinations
-    _by_shot: Array = field(init=False, repr=False, compare=False)
-    """What is local to the end of each shot, local to its start, and outer, stacked once: ``(m, 6, n)``."""
+    _terms: tuple[Index, Array] = field(init=False, repr=False, compare=False)
+    """The terms linear in the parameters, local to each shot's end, to its start, and outer: where the component of
+    the shot's direction stands in ``(m, 6)``, counted through, and the factor. Nearly all others are zero."""
     _cells: Index = field(init=False, repr=False, compare=False)
-    """Where the turns and shifts of both ends, zero and scale stand in the Jacobian's ``m`` rows of ``n + 1``."""
+    """Where turns and shifts of both ends, zero, scale, then the terms stand in the Jacobian: rows of ``n + 1``."""
 
     def __post_init__(self) -> None:
         points, shots = self.points, self.distances
         outer = points.outer_by[shots.end] - points.outer_by[shots.start]
         local = (points.local_by[shots.end], points.local_by[shots.start])
-        object.__setattr__(self, "_by_shot", np.concatenate((*local, outer), axis=1))
+        by_shot = np.concatenate((*local, outer), axis=1)
+        row, component, parameter = np.nonzero(by_shot)
+        object.__setattr__(self, "_terms", (row * 6 + component, by_shot[row, component, parameter]))
         columns = [
             parameter[end]
             for _, end in self._ends()
             for parameter in (points.steer, points.axle_yaw, points.axle_x, points.axle_y)
         ]
         starts = np.arange(len(shots.end)) * (self.size + 1)
-        object.__setattr__(self, "_cells", np.concatenate([starts + c for c in (*columns, shots.zero, shots.scale)]))
+        single = [starts + column for column in (*columns, shots.zero, shots.scale)]
+        object.__setattr__(self, "_cells", np.concatenate([*single, row * (self.size + 1) + parameter]))
 
     def places(self, x: Array) -> tuple[Array, Array]:
         """Return the places of all points ``(k, 2)``, m, and their Jacobian ``(k, 2, n)``."""
@@ -135,17 +139,16 @@ class VehicleNetwork:
         reading = (distance - padded[shots.zero]) / stretch
         # the direction is turned back to each end's own axes, which is cheaper than turning what is local there
         back = [sign * _turned(-(yaw + padded[points.steer])[end], unit) for sign, end in self._ends()]
-        by_reading = (np.concatenate((*back, unit), axis=1)[:, None, :] @ self._by_shot)[:, 0]
+        place_of, factor = self._terms
         single: list[Array] = []
         for sign, end in self._ends():
             for lever in (wheel, arm):
                 single.append(sign * (unit[:, 1] * lever[end, 0] - unit[:, 0] * lever[end, 1]))
             single += [sign * unit[:, 0], sign * unit[:, 1]]
         single += [np.full(len(reading), -1.0), -reading]
-        weights = np.concatenate(single)
-        filled = np.bincount(self._cells, weights, minlength=len(reading) * (size + 1))
-        by_reading += filled.reshape(len(reading), size + 1)[:, :size]
-        by_reading /= stretch[:, None]
+        single.append(np.concatenate((*back, unit), axis=1).ravel()[place_of] * factor)
+        filled = np.bincount(self._cells, np.concatenate(single), minlength=len(reading) * (size + 1))
+        by_reading = filled.reshape(len(reading), size + 1)[:, :size] / stretch[:, None]
         return reading, by_reading
 
     def _ends(self) -> tuple[tuple[float, Index], tuple[float, Index]]:

@@ -129,14 +129,16 @@ class Solver:
         """
         model, numbers = self._exact_model(frozenset(planned) | {observation.line for observation in observations})
         rows = np.array([numbers[observation.line] for observation in observations], dtype=np.int64)
+        seen, repeats = np.unique(rows, return_inverse=True)
 
         def predict(x: Array) -> tuple[Array, Array]:
             readings, jacobian = model.network.predict(x)
-            return readings[rows], jacobian[rows]
+            return readings[seen], jacobian[seen]
 
         adjusted = adjust(
             Equations(
                 predict=predict,
+                rows=repeats,
                 observed=np.array([observation.value_si for observation in observations]),
                 sd=model.sd[rows],
                 prior=model.prior,
