@@ -72,13 +72,14 @@ def trace(
 def _plates_hit(
     vehicle: SimulatedVehicle, unit_id: str, here: Vector, direction: Vector, aside: Collection[str]
 ) -> Iterator[Hit]:
-    for station in vehicle.stations(unit_id):
-        if station.target in aside or station.mount.kind.value == "floor":
-            continue
-        to_plate = vehicle.place_in_axes(station.name) - here
-        along_m = float(to_plate @ direction)
-        if along_m > _TOUCH_M and float(np.linalg.norm(to_plate - along_m * direction)) < PLATE_RADIUS_M:
-            yield Hit(station.name, along_m)
+    names = [s.name for s in vehicle.stations(unit_id) if s.target not in aside and s.mount.kind.value != "floor"]
+    if not names:
+        return
+    to_plates = np.array([vehicle.place_in_axes(name) for name in names]) - here
+    along_m = to_plates @ direction
+    beside_m = np.linalg.norm(to_plates - along_m[:, None] * direction, axis=1)
+    for number in np.flatnonzero((along_m > _TOUCH_M) & (beside_m < PLATE_RADIUS_M)):
+        yield Hit(names[number], float(along_m[number]))
 
 
 def _solids_hit(unit: Unit, here: Vector, direction: Vector) -> Iterator[Hit]:

@@ -1,101 +1,93 @@
-"""Whole jobs by the hundred: whether the stated uncertainties hold, and how many limits get decided.
+"""Whole jobs by the thousand: whether the stated uncertainties hold, limits are decided and slips are named.
 
-Run ``python -m axledger_simulators.campaign --seeds 200``; the figures of DEVELOPERS.md come from it.
+Run ``python -m axledger_simulators.campaign --jobs 200 --seed 1``; the figures of DEVELOPERS.md come from it. A job's
+figures depend on the seed and its number alone, not on how many processes share the work.
 """
 
 from __future__ import annotations
 
 import argparse
-import tempfile
-from collections import Counter, defaultdict
-from collections.abc import Sequence
-from dataclasses import dataclass, field
-from pathlib import Path
-from typing import Any
+import json
+import multiprocessing
+import os
+import time
+from collections.abc import Generator, Sequence
+from contextlib import contextmanager
+from typing import get_args
 
-from axledger.job.library import layout_names, load_layout, load_limit_sheet
-from axledger_simulators.demo import Demo, run_demo
+from axledger.job.layout import Procedure
+from axledger.job.library import layout_names
+from axledger_simulators.blunders import Blunder
+from axledger_simulators.campaign_draws import CampaignPlan, History, draw_rows
+from axledger_simulators.campaign_figures import figures, words
+from axledger_simulators.campaign_job import JobOutcome, run_row
 
-__all__ = ["CampaignFigures", "run_campaign"]
+__all__ = ["main", "run_campaign"]
 
-
-@dataclass(slots=True)
-class CampaignFigures:
-    """What came of it. ``squares`` holds ((value - truth) / u)^2 of every determined result, by key."""
-
-    jobs: int = 0
-    squares: dict[str, list[float]] = field(default_factory=lambda: defaultdict[str, list[float]](list))
-    verdicts: Counter[str] = field(default_factory=Counter[str])
-    held: int = 0
-    readings: int = 0
-
-    def take(self, results: Sequence[dict[str, Any]]) -> None:
-        """Add the results of one job."""
-        self.jobs += 1
-        for result in results:
-            self.verdicts[result["verdict"]] += 1
-            if result["value"] is not None:
-                deviation = (result["value"] - result["truth"]) / (result["u95"] / 2)
-                self.squares[result["key"]].append(deviation**2)
-
-    @property
-    def everything(self) -> list[float]:
-        """Return all squares."""
-        return [square for squares in self.squares.values() for square in squares]
-
-    @property
-    def coverage(self) -> float:
-        """Return the share of determined results whose truth lies within u95."""
-        squares = self.everything
-        return sum(square <= 4.0 for square in squares) / len(squares)
-
-    @property
-    def mean_square(self) -> float:
-        """Return the mean of ((value - truth) / u)^2; 1 where the stated u is right."""
-        squares = self.everything
-        return sum(squares) / len(squares)
-
-    @property
-    def decided(self) -> float:
-        """Return the share of limits that were decided."""
-        decided = self.verdicts["conforms"] + self.verdicts["does not conform"]
-        return decided / (decided + self.verdicts["undecided"] + self.verdicts["not determined"])
-
-    def words(self) -> str:
-        """Return the figures as text."""
-        rows = [
-            f"jobs {self.jobs}, readings {self.readings}, held {self.held}",
-            f"within u95 {self.coverage:.4f}   mean square {self.mean_square:.3f}   decided {self.decided:.3f}",
-            ", ".join(f"{verdict} {count}" for verdict, count in self.verdicts.most_common()),
-        ]
-        rows += [f"{key:44} {sum(s) / len(s):5.2f} over {len(s)}" for key, s in sorted(self.squares.items())]
-        return "\n".join(rows)
+_ONE_THREAD = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
 
 
-def run_campaign(seeds: Sequence[int], layouts: Sequence[str], limits: str = "example-fleet") -> CampaignFigures:
-    """Run one job per seed, the layouts in turn, each in a data folder of its own."""
-    figures, sheet = CampaignFigures(), load_limit_sheet(limits)
-    loaded = [load_layout(name) for name in layouts]
-    for number, seed in enumerate(seeds):
-        with tempfile.TemporaryDirectory(prefix="axledger-campaign-") as folder:
-            demo = Demo(layout=loaded[number % len(loaded)], limits=sheet, seed=seed, folder=Path(folder))
-            outcome = run_demo(demo, lambda _fold, _told: None)
-        figures.take(outcome.results)
-        figures.held += outcome.counts["held"]
-        figures.readings += outcome.readings
-    return figures
+def run_campaign(plan: CampaignPlan, jobs: int, *, processes: int = 1) -> list[JobOutcome]:
+    """Run ``jobs`` counted jobs in so many processes of their own (0: in this one); return all outcomes by number."""
+    rows = draw_rows(plan, jobs)
+    if processes == 0:
+        return [outcome for row in rows for outcome in run_row(row)]
+    # always by spawning: what a forked process inherits depends on the system, and so might the last bit
+    with _one_thread(), multiprocessing.get_context("spawn").Pool(processes) as pool:
+        done = [outcome for row in pool.imap_unordered(run_row, rows, chunksize=1) for outcome in row]
+    return sorted(done, key=lambda outcome: outcome.draw.number)
 
 
-def main() -> int:
+@contextmanager
+def _one_thread() -> Generator[None]:
+    """Let processes started meanwhile do linear algebra in one thread: more of them only wait for each other."""
+    before = {name: os.environ.get(name) for name in _ONE_THREAD}
+    os.environ.update(dict.fromkeys(_ONE_THREAD, "1"))
+    try:
+        yield
+    finally:
+        for name, value in before.items():
+            if value is None:
+                del os.environ[name]
+            else:
+                os.environ[name] = value
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
     """Run from the command line."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--seeds", type=int, default=200, help="how many jobs")
-    parser.add_argument("--first", type=int, default=1, help="the first seed")
-    parser.add_argument("--vehicle", action="append", help="layouts (default: all)")
-    asked = parser.parse_args()
-    seeds = range(asked.first, asked.first + asked.seeds)
-    print(run_campaign(seeds, asked.vehicle or layout_names()).words())
+    asked = _parser().parse_args(arguments)
+    plan = CampaignPlan(
+        seed=asked.seed, layouts=tuple(asked.vehicle or layout_names()), limits=asked.limits, slip=asked.slip,
+        settings=asked.settings, history=asked.history, in_a_row=asked.in_a_row, bend_mm=asked.bend,
+        at_limit=asked.at_limit, mend=asked.mend, meter_mm=asked.meter, repeats=asked.repeats,
+        procedure=asked.procedure,
+    )  # fmt: skip
+    started = time.perf_counter()
+    found = figures(run_campaign(plan, asked.jobs, processes=asked.processes), seconds=time.perf_counter() - started)
+    print(json.dumps(found, indent=2) if asked.json else words(found))
     return 0
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(prog="python -m axledger_simulators.campaign", description=__doc__)
+    add = parser.add_argument
+    add("--jobs", type=int, default=200, help="how many jobs")
+    add("--seed", type=int, default=1, help="the campaign's seed")
+    add("--vehicle", action="append", metavar="NAME", help="a layout (default: all)")
+    add("--limits", default="example-fleet", help="the limit sheet")
+    add("--procedure", choices=get_args(Procedure), help="with its turns (default: by lot; the default one with slips)")
+    add("--meter", type=float, metavar="MM", help="repeatability (default: 0.7 and 0.3 by lot; 0.7 with slips)")
+    add("--repeats", type=int, choices=(1, 2, 3), help="readings a shot (default: 1 and 2 by lot; 2 with slips)")
+    add("--settings", type=float, default=1.0, metavar="FACTOR", help="how much worse than stated settings really are")
+    add("--history", choices=get_args(History), default="first", help="what is known of crew and targets")
+    add("--in-a-row", type=int, default=0, metavar="N", help="jobs one after the other with the same targets")
+    add("--bend", type=float, default=0.0, metavar="MM", help="bend a hub target half-way along the row")
+    add("--slip", default="none", choices=[*(b.value for b in Blunder), "mixed", "none"], help="what to plant")
+    add("--at-limit", action="store_true", help="set true values exactly to limits")
+    add("--mend", action="store_true", help="work on each vehicle as advised and measure again")
+    add("--processes", type=int, default=1, help="how many processes share the work (0: this one)")
+    add("--json", action="store_true", help="figures as JSON")
+    return parser
 
 
 if __name__ == "__main__":

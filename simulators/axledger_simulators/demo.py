@@ -78,7 +78,7 @@ def run_demo(demo: Demo, watch: Watch, finish: Callable[[Ledger, JobRun], None] 
     ):
         roles = {
             role: enrol(ledger, instrument, person=demo.person, stamp=clock.now())
-            for role, instrument in kit.instruments().items()
+            for role, instrument in kit.instruments(plates=_sweeps(demo)).items()
         }
         job = open_job(
             ledger,
@@ -94,8 +94,8 @@ def run_demo(demo: Demo, watch: Watch, finish: Callable[[Ledger, JobRun], None] 
         )
         vehicle = SimulatedVehicle.build(demo.layout, demo.seed)
         run = JobRun(
-            ledger, job, clock=clock, make_decoder=decoder_for, make_supervisor=supervisor_maker(clock),
-            person=demo.person, device="simulation",
+            ledger, job, clock=clock, make_decoder=decoder_for,
+            make_supervisor=supervisor_maker(clock, kit.keyboards()), person=demo.person, device="simulation",
         )  # fmt: skip
         technician = Technician(vehicle=vehicle, kit=kit, pause=_pause(clock), slipping=_slipping(demo))
         try:
@@ -126,6 +126,10 @@ def _plugged(demo: Demo, ports: Path) -> Generator[Kit]:
         kit.close()
 
 
+def _sweeps(demo: Demo) -> bool:
+    return demo.chosen is not None and "sweep" in demo.chosen.parts
+
+
 def _slipping(demo: Demo) -> Slipping | None:
     return Slipping(demo.seed, demo.slip_rate, (SlipKind.PAST_TARGET,)) if demo.slip_rate > 0 else None
 
@@ -149,6 +153,8 @@ def _link_up(run: JobRun, kit: Kit, clock: Clock, watch: Watch) -> None:
             raise _no_answer("the simulated devices did not come up")
     kit.meter_peer.listened(_ANSWER_S)
     kit.inclinometer_peer.listened(_ANSWER_S)
+    if "plate" in run.fold.instruments:
+        kit.plate_peer.listened(_ANSWER_S)
     if isinstance(clock, VirtualClock):
         clock.advance(_SETTLE_S)
     else:

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 
 from axledger.job.settings import Setting
+from axledger_simulators.noise import Shape, unit_draw
 
 __all__ = ["HungTarget"]
 
@@ -16,38 +18,56 @@ class HungTarget:
 
     ``along_m`` = sign * bias + seating + hub + rest + free place. A half turn flips the sign of the bias and
     draws a new seating; ``across_m`` belongs to the hanging and stays. A straightedge's two physical ends each
-    have a length error (outward) and a sideways one; the turn end for end swaps them.
+    have a length error (outward) and a sideways one; the turn end for end swaps them. A knock shifts the target as
+    it hangs.
     """
 
     def __init__(
-        self, setting: Setting, *, made: np.random.Generator, hung: np.random.Generator, factor: float, bent_m: float
-    ) -> None:
-        """Draw what was made once from ``made`` (bias, ends) and what comes with the job from ``hung``."""
+        self, setting: Setting, *, made: np.random.Generator, hung: np.random.Generator, factor: float, bent_m: float,
+        shapes: Sequence[Shape] = ("normal",),
+    ) -> None:  # fmt: skip
+        """Draw what was made once from ``made`` (bias, ends) and what comes with the job from ``hung``.
+
+        ``shapes`` are those of the parts' distributions, in turn: bias, ends, hub, rest, seating, across.
+        """
         self._hung = hung
         self._setting = setting
         self._per_mm = factor / 1000
-        self._bias_m = float(made.normal()) * setting.bias * self._per_mm + bent_m
-        self._ends_m = made.normal(size=(2, 2)) * setting.end * self._per_mm
-        self._hub_m = self._draw(setting.hub)
-        self._rest_m = self._draw(setting.rest)
+        self._shapes: tuple[Shape, ...] = tuple(shapes[part % len(shapes)] for part in range(6))
+        self._bias_m = unit_draw(made, self._shapes[0]) * setting.bias * self._per_mm + bent_m
+        ends = [unit_draw(made, self._shapes[1]) for _ in range(4)]
+        self._ends_m = np.array(ends).reshape(2, 2) * setting.end * self._per_mm
+        self._hub_m = self._draw(setting.hub, 2)
+        self._rest_m = self._draw(setting.rest, 3)
         self.half_turns = 0
+        self.version = 0  # another number whenever the target hangs otherwise than before
         self._seating_m = self._across_m = self._free_m = 0.0
+        self._knocked_m = (0.0, 0.0)
         self.hang()
 
-    def _draw(self, sd_mm: float) -> float:
-        return float(self._hung.normal()) * sd_mm * self._per_mm
+    def _draw(self, sd_mm: float, part: int) -> float:
+        return unit_draw(self._hung, self._shapes[part]) * sd_mm * self._per_mm
 
     def hang(self) -> None:
         """Take the target off and hang it again the same side up: new seating, new across, new free place."""
-        self._seating_m = self._draw(self._setting.seating)
-        self._across_m = self._draw(self._setting.across)
-        # bounded, as nobody hangs a rail target far from its mark; the stated figure is still its standard deviation
-        self._free_m = float(self._hung.uniform(-1, 1)) * math.sqrt(3) * self._setting.along * self._per_mm
+        self.version += 1
+        self._seating_m = self._draw(self._setting.seating, 4)
+        self._across_m = self._draw(self._setting.across, 5)
+        self._knocked_m = (0.0, 0.0)
+        # bounded, as nobody hangs a rail target far from its mark; the stated figure is still its standard deviation,
+        # and no worse where settings are: the readings find the place
+        self._free_m = float(self._hung.uniform(-1, 1)) * math.sqrt(3) * self._setting.along * min(self._per_mm, 1e-3)
 
     def turn(self) -> None:
         """Turn the target by half a turn (a straightedge end for end)."""
         self.half_turns += 1
-        self._seating_m = self._draw(self._setting.seating)
+        self.version += 1
+        self._seating_m = self._draw(self._setting.seating, 4)
+
+    def knock(self, along_m: float, across_m: float) -> None:
+        """Shift the target as it hangs, m; it stays so until it is hung again."""
+        self.version += 1
+        self._knocked_m = (self._knocked_m[0] + along_m, self._knocked_m[1] + across_m)
 
     @property
     def sign(self) -> int:
@@ -57,7 +77,8 @@ class HungTarget:
     @property
     def along_m(self) -> float:
         """Return the present error along the vehicle (along the wheel for a straightedge), m."""
-        return self.sign * self._bias_m + self._seating_m + self._hub_m + self._rest_m + self._free_m
+        hung_m = self._seating_m + self._hub_m + self._rest_m + self._free_m
+        return self.sign * self._bias_m + hung_m + self._knocked_m[0]
 
     @property
     def seating_m(self) -> float:
@@ -67,7 +88,7 @@ class HungTarget:
     @property
     def across_m(self) -> float:
         """Return the present error sideways, left positive, m."""
-        return self._across_m
+        return self._across_m + self._knocked_m[1]
 
     def end_m(self, *, front: bool) -> tuple[float, float]:
         """Return (outward, sideways) errors of the physical end that now stands in front or behind, m."""

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 import os
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal
 
@@ -15,8 +16,10 @@ from axledger_simulators.inclinometer import Inclinometer
 from axledger_simulators.meter import DistanceMeter
 from axledger_simulators.peers.peer import Peer
 from axledger_simulators.peers.tcp_port import TcpPort
+from axledger_simulators.peers.typed_port import TypedPort
+from axledger_simulators.turning_plates import TurningPlates
 
-__all__ = ["Carrier", "Kit", "default_carrier", "inclinometer_record", "meter_record"]
+__all__ = ["Carrier", "Kit", "default_carrier", "inclinometer_record", "meter_record", "plates_record"]
 
 Carrier = Literal["pty", "socket"]
 _NOTE = "simulated"
@@ -24,12 +27,14 @@ _NOTE = "simulated"
 
 @dataclass(slots=True, kw_only=True)
 class Kit:
-    """A meter and an inclinometer, each with the peer that carries its bytes."""
+    """A meter and an inclinometer, each with the peer that carries its bytes, and turning plates, which are typed."""
 
     meter: DistanceMeter
     inclinometer: Inclinometer
     meter_peer: Peer
     inclinometer_peer: Peer
+    plates: TurningPlates = field(default_factory=lambda: TurningPlates(0))
+    plate_peer: Peer = field(default_factory=TypedPort)
 
     @classmethod
     def build(
@@ -51,11 +56,12 @@ class Kit:
             inclinometer=Inclinometer(seed),
             meter_peer=meter_peer,
             inclinometer_peer=inclinometer_peer,
+            plates=TurningPlates(seed),
         )
 
-    def instruments(self, suffix: str = "") -> dict[str, Instrument]:
-        """Return the records an owner of this kit would enrol, by role."""
-        return {
+    def instruments(self, suffix: str = "", *, plates: bool = False) -> dict[str, Instrument]:
+        """Return the records an owner of this kit would enrol, by role; the turning plates only where asked for."""
+        known = {
             "meter": meter_record(
                 f"sim-meter{suffix}",
                 self.meter_peer.address,
@@ -65,11 +71,19 @@ class Kit:
             ),
             "inclinometer": inclinometer_record(f"sim-inclinometer{suffix}", self.inclinometer_peer.address),
         }
+        if plates:
+            known["plate"] = plates_record(f"sim-plates{suffix}", self.plate_peer.address)
+        return known
+
+    def keyboards(self) -> Mapping[str, TypedPort]:
+        """Return the sources of typed lines by address, for the links' supervisors."""
+        return {self.plate_peer.address: self.plate_peer} if isinstance(self.plate_peer, TypedPort) else {}
 
     def close(self) -> None:
-        """Unplug both for good."""
+        """Unplug all for good."""
         self.meter_peer.close()
         self.inclinometer_peer.close()
+        self.plate_peer.close()
 
 
 def _peer(carrier: Carrier, link: Path, port: int) -> Peer:
@@ -121,6 +135,22 @@ def inclinometer_record(name: str, address: str, *, profile: str = "tilt-line") 
         quantities={
             Quantity.INCLINATION: QuantityRecord(
                 repeatability=math.radians(0.02), resolution=math.radians(0.01), u_zero=math.radians(0.05)
+            )
+        },
+        note=_NOTE,
+    )
+
+
+def plates_record(name: str, address: str, *, profile: str = "typed") -> Instrument:
+    """Return the record of simulated turning plates: read to 0.1 degree, each set to zero to 0.1 degree."""
+    return Instrument(
+        name=name,
+        serial="simulated",
+        profile=profile,
+        address=address,
+        quantities={
+            Quantity.INCLINATION: QuantityRecord(
+                repeatability=math.radians(0.1), resolution=math.radians(0.1), u_zero=math.radians(0.1)
             )
         },
         note=_NOTE,

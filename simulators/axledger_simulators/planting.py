@@ -13,6 +13,7 @@ import numpy as np
 
 from axledger.job.layout import Axle, AxleKind, Layout, Unit
 from axledger.job.settings import MountKind
+from axledger_simulators.noise import Shape
 
 __all__ = ["AxleTruth", "Ground", "PlantedFaults", "UnitTruth", "draw_ground", "draw_unit"]
 
@@ -23,14 +24,17 @@ _GAP_M = 3.0  # between uncoupled units, bumper lengths included roughly
 class PlantedFaults:
     """Say what is to be wrong; everything not named is drawn.
 
-    ``deviations``, ``settings``, ``slope`` and ``unevenness`` multiply what is drawn (0: none of it). The
-    mappings replace single draws: axles by ``"unit.axle"`` (yaw and toe in degrees, offset in mm), ``bent_mm``
-    by target name: a bias added along the vehicle, which turns with the target. ``slope_deg`` replaces the
-    floor's slope (along, across).
+    ``deviations``, ``settings``, ``slope`` and ``unevenness`` multiply what is drawn (0: none of it). ``settings_of``
+    does so for a kind of target ("hub"), instead of ``settings``. The mappings replace single draws: axles by
+    ``"unit.axle"`` (yaw and toe in degrees, offset in mm), ``bent_mm`` by target name: a bias added along the vehicle,
+    which turns with the target. Camber, caster and kingpin inclination (degrees, over the floor) go by
+    ``"unit.axle.left"`` and right. ``slope_deg`` replaces the floor's slope (along, across). ``shapes`` are those of
+    the distributions of setting errors, in turn.
     """
 
     deviations: float = 1.0
     settings: float = 1.0
+    settings_of: Mapping[str, float] = field(default_factory=dict[str, float])
     slope: float = 1.0
     unevenness: float = 1.0
     yaw_deg: Mapping[str, float] = field(default_factory=dict[str, float])
@@ -38,7 +42,11 @@ class PlantedFaults:
     toe_deg: Mapping[str, float] = field(default_factory=dict[str, float])
     steering_deg: Mapping[str, float] = field(default_factory=dict[str, float])
     bent_mm: Mapping[str, float] = field(default_factory=dict[str, float])
+    camber_deg: Mapping[str, float] = field(default_factory=dict[str, float])
+    caster_deg: Mapping[str, float] = field(default_factory=dict[str, float])
+    kpi_deg: Mapping[str, float] = field(default_factory=dict[str, float])
     slope_deg: tuple[float, float] | None = None
+    shapes: tuple[Shape, ...] = ("normal",)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -12,6 +12,7 @@ from axledger.job.layout import Station
 from axledger.job.settings import MountKind
 
 __all__ = [
+    "ALONE",
     "EDGE_M",
     "Slip",
     "SlipKind",
@@ -37,17 +38,26 @@ class SlipKind(Enum):
     WRONG_NEIGHBOUR = "wrong neighbour"
     REFERENCE_EDGE = "reference edge"
     UNIT = "unit"
+    OTHER_SHOT = "other shot"
+    MISREAD = "misread"
+
+
+ALONE = (
+    SlipKind.SWAPPED_SIDE, SlipKind.PAST_TARGET, SlipKind.WRONG_NEIGHBOUR, SlipKind.REFERENCE_EDGE, SlipKind.UNIT
+)  # fmt: skip
+"""Kinds that a single shot is enough to make; the others need the plan or a size."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Slip:
     """What is done instead: aim at ``end``; ``past`` its plate to a wall at ``wall_m``; then reading * factor + add.
 
-    Lengths in metres.
+    ``start`` is where the meter stands, empty where it stands as wanted. Lengths in metres.
     """
 
     kind: SlipKind
     end: str
+    start: str = ""
     past: bool = False
     wall_m: float = 7.5
     add_m: float = 0.0
@@ -79,9 +89,10 @@ def wrong_neighbour(start: str, end: str, stations: Sequence[Station]) -> Slip |
     return None if nearest is None else Slip(kind=SlipKind.WRONG_NEIGHBOUR, end=nearest.name)
 
 
-def past_target(end: str, rng: np.random.Generator) -> Slip:
-    """Return the slip of missing the plate: the beam goes on to the next solid or a wall 6 to 9 m away."""
-    return Slip(kind=SlipKind.PAST_TARGET, end=end, past=True, wall_m=float(rng.uniform(*_WALL_M)))
+def past_target(end: str, rng: np.random.Generator, *, wall_m: float | None = None) -> Slip:
+    """Return the slip of missing the plate: the beam goes on to the next solid, or to a wall 6 to 9 m away."""
+    wall = float(rng.uniform(*_WALL_M)) if wall_m is None else wall_m
+    return Slip(kind=SlipKind.PAST_TARGET, end=end, past=True, wall_m=wall)
 
 
 def reference_edge(end: str, edge_m: float = EDGE_M) -> Slip:
@@ -97,7 +108,7 @@ def unit_taken_wrong(end: str) -> Slip:
 class Slipping:
     """Slips of one technician: each shot slips with probability ``rate``, the kind drawn evenly from ``kinds``."""
 
-    def __init__(self, seed: int, rate: float, kinds: Sequence[SlipKind] = tuple(SlipKind)) -> None:
+    def __init__(self, seed: int, rate: float, kinds: Sequence[SlipKind] = ALONE) -> None:
         self._rng = np.random.default_rng([seed, 12])
         self.rate = rate
         self.kinds = tuple(kinds)
@@ -105,7 +116,8 @@ class Slipping:
     def next(self, start: str, end: str, stations: Sequence[Station]) -> Slip | None:
         """Return what is done instead of the shot ``start`` to ``end``, or ``None``: it is done as wanted.
 
-        A kind that this pair does not allow (no other side, no neighbour) becomes a shot as wanted.
+        A kind that this pair does not allow (no other side, no neighbour) becomes a shot as wanted, and so does one
+        that a single shot does not make.
         """
         slips, which = self._rng.random() < self.rate, int(self._rng.integers(len(self.kinds)))
         return self.make(self.kinds[which], start, end, stations) if slips else None
@@ -123,6 +135,8 @@ class Slipping:
                 return reference_edge(end)
             case SlipKind.UNIT:
                 return unit_taken_wrong(end)
+            case SlipKind.OTHER_SHOT | SlipKind.MISREAD:
+                return None
 
 
 def _named(name: str, stations: Sequence[Station]) -> Station:

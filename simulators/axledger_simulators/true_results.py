@@ -63,6 +63,9 @@ def true_results(unit: Unit, truth: UnitTruth, to_world: ToWorld) -> dict[str, f
     ends = [_ends(axle, truth.axles[axle.code], to_world) for axle in unit.axle]
     line = _reference(unit, truth, ends, to_world)
     found = {f"{unit.id}.{e.axle.id}.{key}": value for e in ends for key, value in _of_axle(unit, e, line)}
+    if unit.reference is Reference.COUPLING and truth.pin_m is not None and len(_rear_group(ends)) > 1:
+        first, pin = _rear_group(ends)[0], to_world(np.array([*truth.pin_m, 0.0]))
+        found[f"{unit.id}.{first.axle.id}.squareness.own"] = _through(first.middle, pin, to_world).yaw(first.beam)
     for name in dict.fromkeys(axle.group for axle in unit.axle):
         group = [e for e in ends if e.axle.group == name]
         found.update((f"{unit.id}.{key}", value) for key, value in _of_group(group, line))
@@ -90,10 +93,12 @@ def _ends(axle: Axle, truth: AxleTruth, to_world: ToWorld) -> _Ends:
 
 
 def _rear_group(ends: list[_Ends]) -> list[_Ends]:
-    """Return the group of the first driven axle, or the last group where nothing is driven."""
-    driven = (e.axle.group for e in ends if e.axle.kind is AxleKind.DRIVEN)
-    name = next(driven, ends[-1].axle.group)
-    return [e for e in ends if e.axle.group == name]
+    """Return the group of the first driven axle; where nothing is driven the last one that does not only steer."""
+    for wanted, order in ((AxleKind.DRIVEN, ends), (AxleKind.CARRYING, ends[::-1]), (AxleKind.STEER, ends[::-1])):
+        for found in order:
+            if found.axle.kind is wanted:
+                return [e for e in ends if e.axle.group == found.axle.group]
+    return ends
 
 
 def _mean(points: list[Vector]) -> Vector:
@@ -109,6 +114,10 @@ def _reference(unit: Unit, truth: UnitTruth, ends: list[_Ends], to_world: ToWorl
         back, front = rear, to_world(np.array([*truth.pin_m, 0.0]))
     else:
         back, front = to_world(np.zeros(3)), to_world(np.array([1.0, 0.0, 0.0]))
+    return _through(back, front, to_world)
+
+
+def _through(back: Vector, front: Vector, to_world: ToWorld) -> _Line:
     floor_up = to_world(np.array([0.0, 0.0, 1.0])) - to_world(np.zeros(3))
     forward = (front - back) / float(np.linalg.norm(front - back))
     return _Line(back, forward, np.cross(floor_up, forward))
@@ -133,11 +142,16 @@ def _of_group(group: list[_Ends], line: _Line) -> Iterator[tuple[str, float]]:
     driven = [e for e in group if e.axle.kind is AxleKind.DRIVEN]
     if driven:
         yield f"{driven[0].axle.id}.thrust", sum(line.yaw(e.beam) for e in driven) / len(driven)
-    first = group[0]
-    for later in group[1:]:
-        yield f"{later.axle.id}.parallelism", line.yaw(later.beam) - line.yaw(first.beam)
-        left, right = (line.ahead(first.wheels[n]) - line.ahead(later.wheels[n]) for n in (0, 1))
-        yield f"{later.axle.id}.spacing", left - right
+    first = (driven or group)[0]
+    for other in group:
+        if other is first:
+            continue
+        yield f"{other.axle.id}.parallelism", line.yaw(other.beam) - line.yaw(first.beam)
+        left, right = (line.ahead(first.wheels[n]) - line.ahead(other.wheels[n]) for n in (0, 1))
+        yield f"{other.axle.id}.spacing", left - right
+        if first.axle.kind is other.axle.kind is AxleKind.STEER:
+            here, there = (sum(line.heading(direction) for direction in e.headings) / 2 for e in (first, other))
+            yield f"{other.axle.id}.steering.difference", there - here
 
 
 def _wheelbase(ends: list[_Ends], line: _Line) -> Iterator[tuple[str, float]]:
@@ -147,5 +161,6 @@ def _wheelbase(ends: list[_Ends], line: _Line) -> Iterator[tuple[str, float]]:
         return
     rear = _rear_group(ends)
     left, right = (line.ahead(steer.wheels[n]) - line.ahead(_mean([e.wheels[n] for e in rear])) for n in (0, 1))
+    head = next((e for e in rear if e.axle.kind is AxleKind.DRIVEN), rear[0])
     for name, value in (("left", left), ("right", right), ("difference", left - right)):
-        yield f"{rear[0].axle.id}.wheelbase.{name}", value
+        yield f"{head.axle.id}.wheelbase.{name}", value

@@ -13,17 +13,22 @@ Rigid feet (``drop_m`` = 0) lean with the vehicle and do not move in vehicle axe
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 
 from axledger.contract.errors import UnknownName
-from axledger.job.layout import AxleKind, Layout, Station, stations_of
+from axledger.job.layout import AxleKind, Layout, Station, Unit, stations_of
 from axledger.job.settings import MountKind
+from axledger.job.tilts import FRAME_TILT, WHEEL_TILTS
 from axledger_simulators.hanging import HungTarget
+from axledger_simulators.noise import Shape, unit_draw
 from axledger_simulators.planting import Ground, PlantedFaults, UnitTruth, draw_ground, draw_unit
 from axledger_simulators.rotation import Matrix, Vector, about_z, floor_axes
 from axledger_simulators.true_results import true_results
+from axledger_simulators.wheels import UnitWheels, draw_wheels
 
 __all__ = ["SimulatedVehicle", "StandingUnit"]
 
@@ -62,12 +67,15 @@ class SimulatedVehicle:
         *,
         span_m: Mapping[str, float],
         uneven_m: Mapping[str, float],
+        wheels: Mapping[str, UnitWheels],
     ) -> None:
         self.layout = layout
         self.units = units
         self._targets = targets
         self._span_m = span_m
         self._uneven_m = uneven_m
+        self._wheels = wheels
+        self._places: dict[str, tuple[UnitTruth, int, Vector]] = {}
         self._stations = {s.name: (unit.id, s) for unit in layout.unit for s in stations_of(unit)}
 
     @classmethod
@@ -90,16 +98,18 @@ class SimulatedVehicle:
                     station.mount.stated,
                     made=_stream(kit, 2, len(targets)),
                     hung=_stream(seed, 3, len(targets)),
-                    factor=wrong.settings,
+                    factor=_factor(station.mount.kind, wrong),
                     bent_m=wrong.bent_mm.get(station.target, 0.0) / 1000,
+                    shapes=_rolled(wrong.shapes, len(targets)),
                 )
         spans, levels = _stream(seed, 4), _stream(seed, 5)
         span_m = {
-            owner: float(spans.normal()) * sd_mm * wrong.settings / 1000
-            for owner, sd_mm in {_owner(s): s.mount.stated.span for s in stations}.items()
+            owner: unit_draw(spans, wrong.shapes[number % len(wrong.shapes)]) * sd_mm * min(1.0, wrong.settings) / 1000
+            for number, (owner, sd_mm) in enumerate({_owner(s): s.mount.stated.span for s in stations}.items())
         }
         uneven_m = {s.name: float(levels.uniform(-_UNEVEN_M, _UNEVEN_M)) * wrong.unevenness for s in stations}
-        return cls(layout, units, targets, span_m=span_m, uneven_m=uneven_m)
+        wheels = {unit.id: _wheels(unit, _stream(seed, 7, n), wrong) for n, unit in enumerate(layout.unit)}
+        return cls(layout, units, targets, span_m=span_m, uneven_m=uneven_m, wheels=wheels)
 
     @property
     def states(self) -> dict[str, int]:
@@ -143,30 +153,56 @@ class SimulatedVehicle:
 
     def place_in_axes(self, name: str) -> Vector:
         """Return where a station is in its unit's axes, (3,), m."""
-        unit = self.units[self.station(name)[0]]
-        return unit.to_axes(self.place(name))
+        unit_id, station = self.station(name)
+        unit, version = self.units[unit_id], self._targets[station.target].version
+        known = self._places.get(name)
+        # asked for every target at every beam, and hardly any of them has moved since
+        if known is None or known[0] is not unit.truth or known[1] != version:
+            known = self._places[name] = (unit.truth, version, unit.to_axes(self.place(name)))
+        return known[2]
 
     def inclination(self, name: str, tilt: str) -> float:
-        """Return the floor's true slope at floor mount ``name``, rad, as an inclinometer on the floor beam sees it.
+        """Return what an ideal instrument reads at station ``name``, rad, as the instrument lies for ``tilt``.
 
-        ``tilt`` is "along" (nose up positive) or "across" (left end higher positive); "-turned" after it
-        reverses the sign, for the instrument turned end for end.
+        At a floor mount "along" is the floor's slope, nose up positive, and "across" left end higher positive;
+        "-turned" after it reverses the sign, for the instrument turned end for end. For the rest see ``wheels``.
         """
-        ground = self.units[self.station(name)[0]].ground
-        slopes = {"along": ground.along_rad, "across": ground.across_rad}
-        direction = tilt.removesuffix("-turned")
-        if direction not in slopes:
-            known = [name + turned for name in slopes for turned in ("", "-turned")]
-            raise UnknownName("inclination", tilt, known)
-        return -slopes[direction] if tilt.endswith("-turned") else slopes[direction]
+        unit_id, station = self.station(name)
+        unit, direction = self.units[unit_id], tilt.removesuffix("-turned")
+        slopes = {"along": unit.ground.along_rad, "across": unit.ground.across_rad}
+        if direction in slopes:
+            return -slopes[direction] if tilt.endswith("-turned") else slopes[direction]
+        if tilt not in {FRAME_TILT, *WHEEL_TILTS}:
+            known = [slope + turned for slope in slopes for turned in ("", "-turned")]
+            raise UnknownName("inclination", tilt, [*known, FRAME_TILT, *sorted(WHEEL_TILTS)])
+        wheels = self._wheels[unit_id]
+        return wheels.reading(station.axle, station.side, tilt, truth=unit.truth, world=unit.axes)
+
+    def move_axles(self, unit_id: str, *, along_m: float, across_m: float, yaw_rad: float) -> None:
+        """Move all axles of a unit, as one, against its frame: the vehicle settled or was bumped."""
+        unit = self.units[unit_id]
+        c, s = math.cos(yaw_rad), math.sin(yaw_rad)
+        axles = {
+            code: replace(
+                axle,
+                x_m=c * axle.x_m - s * axle.y_m + along_m,
+                y_m=s * axle.x_m + c * axle.y_m + across_m,
+                yaw_rad=axle.yaw_rad + yaw_rad,
+                heading_left_rad=axle.heading_left_rad + yaw_rad,
+                heading_right_rad=axle.heading_right_rad + yaw_rad,
+            )
+            for code, axle in unit.truth.axles.items()
+        }
+        unit.truth = replace(unit.truth, axles=axles)
 
     def truth(self) -> dict[str, float]:
         """Return every result of every unit in SI (rad, m), keyed like the program's own results."""
-        return {
-            key: value
-            for unit in self.layout.unit
-            for key, value in true_results(unit, self.units[unit.id].truth, self.units[unit.id].to_world).items()
-        }
+        found: dict[str, float] = {}
+        for unit in self.layout.unit:
+            standing = self.units[unit.id]
+            found.update(true_results(unit, standing.truth, standing.to_world))
+            found.update(self._wheels[unit.id].results(standing.truth))
+        return found
 
     def _held_at(self, truth: UnitTruth, station: Station) -> Vector:
         """Return the station's place in vehicle axes with the floor level, m."""
@@ -194,8 +230,25 @@ class SimulatedVehicle:
         return held
 
 
+def _factor(kind: MountKind, wrong: PlantedFaults) -> float:
+    """Return by how much a target's settings are worse; a pin's stem is the vehicle's and no setting."""
+    factor = wrong.settings_of.get(kind.value, wrong.settings)
+    return factor if kind is not MountKind.PIN else min(1.0, factor)
+
+
 def _stream(*key: int) -> np.random.Generator:
     return np.random.default_rng(list(key))
+
+
+def _wheels(unit: Unit, rng: np.random.Generator, wrong: PlantedFaults) -> UnitWheels:
+    wheels, pitch_rad = draw_wheels(unit, rng, wrong)
+    return UnitWheels(unit, wheels, pitch_rad, float(rng.normal(0.0, math.radians(0.02))) * wrong.settings)
+
+
+def _rolled(shapes: tuple[Shape, ...], by: int) -> tuple[Shape, ...]:
+    """Begin with another shape for each target, so that no part of the setting has one shape everywhere."""
+    start = by % len(shapes)
+    return shapes[start:] + shapes[:start]
 
 
 def _axes(ground: Ground) -> Matrix:

@@ -158,6 +158,8 @@ def test_every_shot_has_its_accepted_readings(tables: sqlite3.Connection, done: 
 def test_results_are_those_the_job_stated(tables: sqlite3.Connection, done: Done) -> None:
     for outcome in done.outcomes:
         found = rows(tables, "SELECT * FROM results WHERE job = ? ORDER BY rowid", outcome.job)
+        for row in found:  # what has parts stands there as JSON text
+            row["shares"] = json.loads(row["shares"])
         stated = [{key: value for key, value in result.items() if key != "truth"} for result in outcome.results]
         assert found == [{"job": outcome.job, **result} for result in stated]
         assert found

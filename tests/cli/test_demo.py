@@ -114,7 +114,10 @@ def test_a_second_demo_is_a_second_job_in_the_same_ledger(done_json: Callable[..
     second = done_json("demo", "--vehicle", "semitrailer-1axle")
     assert (first["job"], second["job"]) == ("demo-1-1", "demo-1-2")
     assert second["ledger"]["entries"] > first["ledger"]["entries"]
-    assert second["results"] == first["results"]
+    # the same vehicle; what the first job taught of the crew's targets is in force in the second
+    for before, after in zip(first["results"], second["results"], strict=True):
+        assert (after["key"], after["truth"]) == (before["key"], before["truth"])
+        assert abs(after["value"] - before["value"]) < before["u95"]
 
 
 @pytest.mark.parametrize(

@@ -13,10 +13,8 @@ from typing import Any
 import pytest
 
 from axledger.cli.job_screen import NoView, view_for, writes_unicode
-from axledger.contract.errors import StorageCause
 from axledger.contract.profile import parse_profile
 from axledger.ledger import Ledger
-from axledger.ledger.store import words_for_trouble
 from axledger_drivers.registry import profile_text, transport_class
 from axledger_drivers.transports.gatt import GattTransport
 from axledger_simulators.inclinometer import Inclinometer
@@ -97,18 +95,6 @@ def test_a_whole_job_can_be_typed(
     assert done_json("replay")["identical"] is True
 
 
-def test_one_typed_instrument_can_measure_both(
-    done: Callable[..., str], done_json: Callable[..., Any], typed_in: Callable[..., None]
-) -> None:
-    done("enrol", "tape", *TYPED, "--address", "typed:")
-    done(*NEW, "--repeats", "1")
-    typed_in("0.5 deg", "-0.5 deg", "0.3 deg", "-0.3 deg", LEFT, RIGHT, "close")
-    done("job", "run")
-    told = done_json("job", "show")
-    assert told["closed"]
-    assert len(told["readings"]) == 6
-
-
 @pytest.mark.usefixtures("typed_job")
 def test_a_line_that_cannot_be_used_is_told_and_the_rest_counts(
     done: Callable[..., str], done_json: Callable[..., Any], typed_in: Callable[..., None]
@@ -145,82 +131,6 @@ def test_a_job_goes_on_where_it_was_left(
     typed_in("0.3 deg")
     assert "next: 3/8 GT:across" in done("job", "run")
     assert done_json("job", "show")["current"] == "GT:across-turned"
-
-
-@pytest.mark.usefixtures("typed_job")
-def test_a_full_disk_is_said_aloud_and_what_waited_is_stored_once_there_is_room(
-    home: Path,
-    done: Callable[..., str],
-    done_json: Callable[..., Any],
-    typed_in: Callable[..., None],
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    """A disk that fills and is emptied again cannot be had in a test: the ledger refuses two appends instead."""
-    real = Ledger.append
-    refusals = iter(range(2))
-
-    def append(ledger: Ledger, bodies: Any) -> Any:
-        if any(body["kind"] == "arrival" for body in bodies) and next(refusals, None) is not None:
-            raise words_for_trouble(StorageCause.FULL, path=home, found="database or disk is full")
-        return real(ledger, bodies)
-
-    monkeypatch.setattr(Ledger, "append", append)
-    typed_in("0.5 deg", "undo", "0.6 deg")
-    out = done("job", "run")
-    assert out.count("NOT STORED, NOT TAKEN: ") == 1
-    assert out.index("NOT STORED") < out.index("stored again") < out.index("act: undone: reading 1")
-    assert [reading["state"] for reading in done_json("job", "show")["readings"]] == ["set aside", "accepted"]
-    done("verify")
-
-
-@pytest.mark.usefixtures("typed_job")
-def test_a_close_that_cannot_be_stored_ends_with_the_error_and_the_job_stays_open(
-    home: Path,
-    fails: Callable[..., str],
-    done_json: Callable[..., Any],
-    typed_in: Callable[..., None],
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    """A disk that is full at that moment cannot be had in a test: the ledger refuses the statement instead."""
-    real = Ledger.append
-
-    def append(ledger: Ledger, bodies: Any) -> Any:
-        if any(body["kind"] == "statement" for body in bodies):
-            raise words_for_trouble(StorageCause.FULL, path=home, found="database or disk is full")
-        return real(ledger, bodies)
-
-    monkeypatch.setattr(Ledger, "append", append)
-    typed_in("0.5 deg", "close", "note never read")
-    assert "database or disk is full" in fails(3, "job", "run")
-    told = done_json("job", "show")
-    assert not told["closed"]
-    assert [reading["state"] for reading in told["readings"]] == ["accepted"]
-    assert act_names(home) == []
-
-
-def test_a_typed_number_for_an_instrument_that_is_not_typed_is_said_to_be_dropped(
-    home: Path, done: Callable[..., str], done_json: Callable[..., Any], typed_in: Callable[..., None]
-) -> None:
-    done("enrol", "tape", *TYPED, "--address", "typed:meter")
-    done("enrol", "level", "--profile", "tilt-line", "--address", str(home / "gone"), "--tilt-repeatability", "0.1 deg")
-    done(*NEW, "--meter", "tape", "--inclinometer", "level")
-    typed_in("0.5 deg", "polish", "quit")
-    out = done("job", "run")
-    assert "0.5 deg not taken: GT:along wants the inclinometer level, which is not typed" in out
-    assert "level: " in out  # that it is not there is told as well
-    assert "is not there" in out
-    told = done_json("job", "show")
-    assert told["readings"] == []
-    assert told["contradictory_rounds"] == []
-
-
-def test_an_instrument_that_takes_no_command_cannot_be_told_to_measure(
-    done: Callable[..., str], done_json: Callable[..., Any], typed_in: Callable[..., None]
-) -> None:
-    done("enrol", "tape", *TYPED, "--address", "typed:")
-    done(*NEW)
-    typed_in("0.5 deg", "measure", "quit")
-    assert "tape takes no command" in done("job", "run")
 
 
 class _Quiet:

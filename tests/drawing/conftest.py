@@ -27,6 +27,7 @@ def _result(
     return Result(
         key=key, name="drive axle: something", against="the frame line", unit=unit, value=value,
         u=u if value is not None else None, forecast_u=u, lower=lower, upper=upper,
+        u95=2 * u if value is not None else None, forecast_u95=2 * u,
         verdict=judgement.verdict if judgement else Verdict.UNDETERMINED,
         probability=judgement.probability if judgement else None, zone_left=None,
     )  # fmt: skip

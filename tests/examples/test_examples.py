@@ -15,10 +15,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from axledger.cli.main import main
+from axledger.contract.errors import BadFile
 from axledger.contract.frame import DeviceFault, Frame, Measured, Unreadable
 from axledger.contract.profile import Profile, parse_profile, read_profile_text
 from axledger.contract.quantity import Quantity
-from axledger.job.layout import Layout
+from axledger.job.layout import Layout, parse_layout
+from axledger.job.layout_check import sight_faults
 from axledger.job.library import load_layout, load_limit_sheet
 from axledger.job.link_fold import LinkFold
 from axledger.job.plan import plan_shots
@@ -32,6 +34,8 @@ from axledger_simulators.kit import inclinometer_record, meter_record
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 LAYOUTS = sorted((EXAMPLES / "layouts").glob("*.toml"))
+FLATBED = EXAMPLES / "layouts" / "example-flatbed-trailer.toml"
+VAN = EXAMPLES / "layouts" / "example-van-4x2.toml"
 LIMITS = sorted((EXAMPLES / "limits").glob("*.toml"))
 PROFILES = sorted((EXAMPLES / "profiles").glob("*.toml"))
 PLUG_IN = EXAMPLES / "plug-in"
@@ -110,8 +114,32 @@ def test_plan_is_clear_and_determines_every_result_and_decides_every_limit(file:
     assert proof.cannot_decide == ()
 
 
+def test_the_flatbed_trailer_is_proved_as_the_authors_guide_says(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["layouts", "check", str(FLATBED)]) == 0
+    said = capsys.readouterr().out
+    for words in (
+        "in order (Flatbed trailer, two axles (invented example))",
+        "every line of sight is clear",
+        "default walk: 18 distances, 4 inclinations of the floor",
+        "short walk: 8 distances",
+        "not determined: flatbed.axle1.squareness, flatbed.axle1.offset",
+        "smallest slip seen in a shot: ",
+    ):
+        assert words in said
+    assert "NOT DETERMINED" not in said
+    # the guide's two mistakes, made here: arms too short, and a turn that nobody looks at
+    text = FLATBED.read_text(encoding="utf-8")
+    short_arms = parse_layout(text.replace("half_span_m = 1.160", "half_span_m = 1.060"), path="own.toml")
+    first = next(sight_faults(short_arms))
+    assert first.words == "K>T1Lh is blocked: own tyre in the way (left tyre 1)"
+    assert "shoot K>T1Li instead; or arms 80 mm longer at T1Lh" in first.do
+    with pytest.raises(BadFile, match="cannot be used") as caught:
+        parse_layout(text.replace('["T1Lh", "T2Lh"]', '["T1Lh", "T2Lh", "T2Rh"]'), path="own.toml")
+    assert "stand T1Lh turns T2Rh, but no later shot of the thorough walk looks there" in caught.value.found
+
+
 def test_every_limit_fits_a_result_of_the_van() -> None:
-    layout, sheet = load_layout(LAYOUTS[0]), load_limit_sheet(LIMITS[0])
+    layout, sheet = load_layout(VAN), load_limit_sheet(LIMITS[0])
     keys = {result.key for result in prove(solver(layout, LIMITS[0]), layout, plan_shots(layout), 2).results}
     assert [limit.key for limit in sheet.limit if not any(limit.fits(key) for key in keys)] == []
     assert sheet.example
@@ -119,7 +147,7 @@ def test_every_limit_fits_a_result_of_the_van() -> None:
 
 @pytest.mark.slow
 def test_a_whole_job_on_the_van_finds_its_true_geometry(tmp_path: Path) -> None:
-    demo = Demo(layout=load_layout(LAYOUTS[0]), limits=load_limit_sheet(LIMITS[0]), seed=3, folder=tmp_path)
+    demo = Demo(layout=load_layout(VAN), limits=load_limit_sheet(LIMITS[0]), seed=3, folder=tmp_path)
     outcome = run_demo(demo, lambda _fold, _happened: None)
     assert outcome.counts["received"] == outcome.readings
     # four standard uncertainties: passed by chance once in sixteen thousand results (normal distribution)

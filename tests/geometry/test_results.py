@@ -185,9 +185,91 @@ def test_all_is_against_the_reference_but_what_relates_wheels_or_axles_to_each_o
         "d2.parallelism": "drive axle 1",
         "d2.spacing": "drive axle 1",
     }
+    if reference == "coupling":
+        own["d1.squareness.own"] = "the line from the pin to its own middle"
     assert {key: against[key] for key in own} == own
     assert against["d1.wheelbase.difference"] == words
     assert {value for key, value in against.items() if key not in own} == {words}
+
+
+def unit_of(*axles: AxleGeometry, reference: Reference = "frame", powered: bool = True) -> UnitGeometry:
+    return UnitGeometry(
+        id="t", name="unit", powered=powered, reference=reference, pin_x_m=0.0, toe_diameter_m=1.0, axles=axles
+    )
+
+
+def axle_of(
+    name: str, x_m: float, group: str, first: int, *, driven: bool = False, steer: tuple[int, int] | None = None
+) -> AxleGeometry:
+    """Return an axle whose x, y and yaw are the parameters ``first`` to ``first + 2``."""
+    return AxleGeometry(
+        id=name, name=name, group=group, driven=driven, x=first, y=first + 1, yaw=first + 2, x_m=x_m, wheel_half_m=1.0,
+        steer=steer,
+    )  # fmt: skip
+
+
+def evaluated(unit: UnitGeometry, size: int, **values: float) -> dict[str, Formula]:
+    """Evaluate with the parameters ``p3=...`` given, all others zero."""
+    x = np.zeros(size)
+    for name, value in values.items():
+        x[int(name.removeprefix("p"))] = value
+    return {formula.key.removeprefix("t."): formula for formula in evaluate(unit, x)}
+
+
+def test_two_steer_axles_are_told_apart_by_beams_and_by_wheels() -> None:
+    first, second = (axle_of(name, x, "front", n, steer=(n + 3, n + 4)) for name, x, n in (("s1", 0, 0), ("s2", -2, 5)))
+    unit = unit_of(first, second, axle_of("d", -5, "rear", 10, driven=True))
+    # the second axle's beam turned by 0.2, its wheels back by 0.5 and 0.3 against the beam; the first's wheels by 0.1
+    turns = {"p7": 0.2, "p8": -0.5, "p9": -0.3, "p3": 0.1, "p4": 0.1}
+    found = evaluated(unit, 13, **{name: radians(value) for name, value in turns.items()})
+    by_hand = {
+        "s1.steering": 0.1, "s2.steering": -0.2, "s2.steering.difference": -0.3, "s2.parallelism": 0.2,
+        "s1.squareness": 0.0, "s2.squareness": 0.2, "s2.toe.total": 0.2, "s1.toe.total": 0.0,
+    }  # fmt: skip
+    assert {key: degrees(found[key].value.value) for key in by_hand} == pytest.approx(by_hand, abs=1e-12)
+    assert found["s2.steering.difference"].against == "s1"
+    assert "s1.steering.difference" not in found
+    # spacing and wheelbase are of the axles, whatever the wheels do: 2 x 1 m x sin 0.2 degrees, left shorter by it
+    assert found["s2.spacing"].value.value == pytest.approx(2 * sin(radians(0.2)), abs=1e-12)
+    assert found["d.wheelbase.difference"].value.value == pytest.approx(0.0, abs=1e-12)
+
+
+@pytest.mark.parametrize(("carrying_x", "driven_x"), [(-4.0, -5.4), (-5.4, -4.0)], ids=["pusher", "tag"])
+def test_a_carrying_axle_is_judged_against_the_drive_axle_on_either_side(carrying_x: float, driven_x: float) -> None:
+    steer = axle_of("s", 0, "front", 0, steer=(3, 4))
+    carrying, driven = axle_of("c", carrying_x, "rear", 5), axle_of("d", driven_x, "rear", 8, driven=True)
+    unit = unit_of(steer, *sorted((carrying, driven), key=lambda axle: -axle.x_m))
+    found = evaluated(unit, 11, p7=radians(0.3), p10=radians(0.1))
+    # thrust comes from what drives alone; parallelism and wheelbase belong to it, whichever stands first
+    assert degrees(found["d.thrust"].value.value) == pytest.approx(0.1, abs=1e-12)
+    assert degrees(found["c.parallelism"].value.value) == pytest.approx(0.2, abs=1e-12)
+    assert found["c.parallelism"].against == "d"
+    assert {key for key in found if "parallelism" in key or "thrust" in key} == {"c.parallelism", "d.thrust"}
+    assert found["d.wheelbase.left"].value.value > 4.7
+    # left ends rearward by sin 0.3 and sin 0.1: the gap from the drive axle is its place less the other's
+    assert found["c.spacing"].value.value == pytest.approx(2 * (sin(radians(0.3)) - sin(radians(0.1))), abs=1e-12)
+
+
+def test_a_steered_axle_of_a_trailer_does_not_bend_the_reference_line() -> None:
+    fixed, steered = axle_of("a1", -7, "rear", 0), axle_of("a3", -9.6, "steered", 3, steer=(6, 7))
+    unit = unit_of(fixed, steered, reference="coupling", powered=False)
+    assert [axle.id for axle in unit.rear] == ["a1"]
+    found = evaluated(unit, 8, p4=0.010, p5=radians(0.1), p6=radians(0.2), p7=radians(0.4))
+    # the line runs from the pin through the fixed axle; the steered one stands 10 mm beside it and is no part of it
+    assert found["a1.squareness"].value.value == 0.0
+    assert found["a3.offset"].value.value == pytest.approx(0.010, abs=1e-15)
+    by_hand = {"a3.squareness": 0.1, "a3.steering": 0.4, "a3.toe.total": 0.2, "a3.toe.left": -0.3, "a3.toe.right": 0.5}
+    assert {key: degrees(found[key].value.value) for key in by_hand} == pytest.approx(by_hand, abs=1e-12)
+    assert [axle.id for axle in unit_of(steered, reference="coupling", powered=False).rear] == ["a3"]
+
+
+def test_an_axle_has_a_line_of_its_own_to_the_pin() -> None:
+    unit = unit_of(axle_of("a1", -7, "rear", 0), axle_of("a2", -8.3, "rear", 3), reference="coupling", powered=False)
+    found = evaluated(unit, 6, p1=0.007, p2=radians(0.1), p4=-0.050)
+    # where the second axle stands sideways turns the unit's line, and not the first axle's own
+    assert found["a1.squareness.own"].value.value == pytest.approx(radians(0.1) + atan2(0.007, 7.0), abs=1e-12)
+    assert found["a1.squareness"].value.value == pytest.approx(radians(0.1) + atan2(-0.0215, 7.65), abs=1e-12)
+    assert "a2.squareness.own" not in found
 
 
 def test_a_number_equal_to_the_size_stands_for_zero() -> None:

@@ -140,7 +140,7 @@ CASES = [
     ('at = "G"', 'at = "H"', UNIT, "stand H: no such station: H"),
     ('turn = ["D1Lh"]', 'turn = ["S1Lh"]', UNIT, "stand D1Lh: no such target: S1Lh"),
     ('fold = ["S1L"]', 'fold = ["S1Lf"]', UNIT, "stand D1Lh: no such target: S1Lf"),
-    ('at = "G"', 'at = "F0L"', UNIT, "stand F0L: inclinations are taken at a floor mount"),
+    ('at = "G"', 'at = "F0L"', UNIT, "stand F0L: inclinations of the floor are taken at a floor mount"),
     ('tilts = ["along", "across"]', 'tilts = ["upward"]', line_of("tilts"), "'along'"),
     ('to = "S1Lh"', 'two = "S1Lh"', line_of("shots"), "shots.0.to: Field required"),
 ]  # fmt: skip
@@ -245,3 +245,13 @@ def test_a_mount_states_its_own_setting_or_that_of_its_kind() -> None:
 def test_a_layout_can_be_written_down_and_read_again() -> None:
     layout = parse_layout(GOOD, path="own.toml")
     assert Layout.model_validate(layout.model_dump(mode="json", by_alias=True, exclude_none=True)) == layout
+
+
+def test_a_pin_may_have_a_name_of_its_own_and_other_targets_may_not() -> None:
+    pin = GOOD.replace('kind = "floor"', 'kind = "pin"\nname = "drawbar eye"').replace(
+        '[[unit.stand]]\nat = "G"\ntilts = ["along", "across"]\n\n', ""
+    )
+    [unit] = parse_layout(pin, path="own.toml").unit
+    assert next(station.words for station in stations_of(unit) if station.name == "G") == "drawbar eye"
+    bad = GOOD.replace('kind = "hub"', 'kind = "hub"\nname = "arm"')
+    assert any(line == HUB and "name belongs to a pin" in words for line, words in faults(bad))

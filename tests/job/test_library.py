@@ -7,19 +7,32 @@ import pytest
 from axledger.contract.errors import BadFile, UnknownName
 from axledger.job.layout import Layout, stations_of
 from axledger.job.library import layout_names, limit_sheet_names, load_layout, load_limit_sheet
-from axledger.job.plan import plan_shots
+from axledger.job.plan import Chosen, plan_shots
 
-SHOTS = {
-    # distances of the walk, counted by hand from the plan each layout follows
-    "rigid-6x4": 40,
-    "semitrailer-1axle": 4,
-    "semitrailer-2axle": 18,
-    "semitrailer-3axle": 27,
-    "tractor-4x2": 30,
-    "tractor-4x2-semitrailer-3axle": 57,
-    "tractor-6x4": 40,
-    "tractor-6x4-semitrailer-2axle": 58,
+PROCEDURES = {
+    # distances of the short, default and thorough walk, counted by hand from the plan each layout follows
+    "centre-axle-trailer": (8, 18, 22),
+    "dolly": (8, 18, 22),
+    "drawbar-trailer": (8, 8, 12),
+    "rigid-4x2": (16, 30, 48),
+    "rigid-4x2-centre-axle-trailer": (24, 48, 70),
+    "rigid-6x2-pusher": (20, 42, 54),
+    "rigid-6x2-tag": (20, 42, 54),
+    "rigid-6x2-tag-drawbar-trailer": (28, 50, 66),
+    "rigid-6x4": (20, 40, 54),
+    "rigid-8x4": (34, 56, 60),
+    "semitrailer-1axle": (4, 4, 6),
+    "semitrailer-2axle": (8, 18, 22),
+    "semitrailer-2axle-spread": (8, 18, 22),
+    "semitrailer-3axle": (16, 27, 35),
+    "semitrailer-3axle-steered": (18, 35, 43),
+    "tractor-4x2": (16, 30, 48),
+    "tractor-4x2-semitrailer-3axle": (32, 57, 83),
+    "tractor-6x4": (20, 40, 54),
+    "tractor-6x4-semitrailer-2axle": (28, 58, 76),
+    "tractor-6x4-semitrailer-3axle": (36, 67, 89),
 }
+SHOTS = {name: counts[1] for name, counts in PROCEDURES.items()}
 SMALL = """\
 schema = 1
 name = "{name}"
@@ -81,6 +94,18 @@ def test_a_shipped_layout_has_the_shots_of_its_plan(name: str, count: int) -> No
     # inclinations come first in every unit
     for unit in layout.unit:
         assert [shot.kind for shot in shots if shot.unit == unit.id][:5] == ["tilt"] * 4 + ["distance"]
+
+
+@pytest.mark.parametrize(("name", "counts"), PROCEDURES.items())
+def test_a_shipped_layout_has_a_short_and_a_thorough_walk(name: str, counts: tuple[int, int, int]) -> None:
+    layout = load_layout(name)
+    short, default, thorough = (
+        [shot for shot in plan_shots(layout, chosen=Chosen(procedure=procedure)) if shot.kind == "distance"]
+        for procedure in ("short", "default", "thorough")
+    )
+    assert (len(short), len(default), len(thorough)) == counts
+    # what is taken in the default walk is taken in the thorough one too
+    assert {shot.id for shot in default} <= {shot.id for shot in thorough}
 
 
 @pytest.mark.parametrize("name", SHOTS)

@@ -10,6 +10,8 @@ from axledger.contract.errors import BadInput, Refused, UnknownName
 from axledger.job.library import load_layout, load_limit_sheet
 from axledger.job.opening import Enrolled, enrol, fold_job, instruments_in, job_names, latest_job, open_job
 from axledger.job.plan import Chosen
+from axledger.job.settings import MountKind
+from axledger.job.target_history import enrol_target, enrolment_of
 from axledger.ledger import Ledger
 from axledger_drivers.registry import decoder_for
 from axledger_simulators.clock import VirtualClock
@@ -109,3 +111,26 @@ def test_a_part_that_the_layout_does_not_have_is_refused(ledger: Ledger, roles: 
     with pytest.raises(BadInput, match="semitrailer-1axle has no part sweep"):
         opened(ledger, roles, chosen=Chosen(parts=frozenset({"sweep"})))
     assert not job_names(ledger)
+
+
+def test_every_target_has_a_mark_that_may_be_named(ledger: Ledger, roles: dict[str, Enrolled]) -> None:
+    fold = fold_job(ledger, opened(ledger, roles, marks={"T1Lh": "hub-7L"}), decoder_for)
+    assert fold.in_force.marks == {"T1Lh": "hub-7L", "T1Rh": "hub-1R"}
+    with pytest.raises(UnknownName):
+        opened(ledger, roles, marks={"T9Lh": "hub-7L"})
+    with pytest.raises(BadInput, match="hub-1R cannot hang at two places"):
+        opened(ledger, roles, marks={"T1Lh": "hub-1R"})
+
+
+def test_what_is_known_of_targets_stands_in_the_opening_and_later_entries_do_not_change_it(
+    ledger: Ledger, roles: dict[str, Enrolled]
+) -> None:
+    before = opened(ledger, roles)
+    pairs = [(3000.0, 3000.8), (3000.2, 3001.0), (3000.1, 3000.7)]
+    enrol_target(ledger, enrolment_of("hub-1L", MountKind.HUB, pairs), person="Ada", stamp=CLOCK.now())
+    after = opened(ledger, roles)
+    assert fold_job(ledger, before, decoder_for).in_force.targets == {}
+    known = fold_job(ledger, after, decoder_for).in_force
+    assert known.targets["T1Lh"].bias_mm == pytest.approx((0.4 + 0.4 + 0.3) / 3)
+    assert MountKind.HUB in known.weights
+    assert fold_job(ledger, after, decoder_for).fresh_solver().in_force == known

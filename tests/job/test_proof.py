@@ -12,6 +12,7 @@ from dataclasses import replace
 import pytest
 
 from axledger.geometry.conformity import Verdict
+from axledger.job.in_force import InForce
 from axledger.job.layout import Layout, Reference
 from axledger.job.library import load_layout, load_limit_sheet
 from axledger.job.plan import Shot, plan_shots
@@ -27,8 +28,8 @@ def solver_of(layout: Layout, limits: str | None = None) -> Solver:
 
 
 def forecast(layout: Layout, shots: tuple[Shot, ...]) -> dict[str, float]:
-    """Forecast standard uncertainties in the result's unit."""
-    results = prove(solver_of(layout), layout, shots, 2).results
+    """Forecast standard uncertainties in the result's unit, with the settings as good as stated: so in the study."""
+    results = prove(Solver(layout, None, METER, TILT, InForce.believed()), layout, shots, 2).results
     return {r.key: math.degrees(r.forecast_u) if r.unit == "deg" else r.forecast_u * 1000 for r in results}
 
 

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from axledger.geometry.conformity import Verdict
+from axledger.job.in_force import InForce
 from axledger.job.layout import Layout
 from axledger.job.library import load_layout, load_limit_sheet
 from axledger.job.model import Sight, Tilt
@@ -140,8 +141,9 @@ def test_a_parameter_is_known_by_name() -> None:
 
 def test_the_forecast_is_the_uncertainty_that_readings_then_have() -> None:
     readings = observed(load_layout("semitrailer-2axle"))
-    results, redundancy = solver().forecast([one.line for one in readings])
-    solution = solver().solve(readings, [])
+    layout = load_layout("semitrailer-2axle")
+    results, redundancy = Solver(layout, None, METER, TILT, InForce.believed()).forecast([one.line for one in readings])
+    solution = Solver(layout, None, METER, TILT, InForce.believed()).solve(readings, [])
     for expected, got in zip(results, solution.results, strict=True):
         assert expected.forecast_u == pytest.approx(got.forecast_u, rel=0.02)
     assert np.all((redundancy > 0) & (redundancy < 1))

@@ -2,12 +2,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import pytest
 
 from axledger.contract.errors import Refused
-from axledger.job.statements import forecast_body, result_body, results_of, statement_body, versions
+from axledger.contract.quantity import Quantity
+from axledger.job.statements import forecast_body, result_body, results_of, settings_body, statement_body, versions
 from axledger.job.tally import PARTS
 
 Make = Callable[..., Any]
@@ -66,11 +68,44 @@ def test_results_are_in_display_units(make_bay: Make, fleet_limits: Any) -> None
     result = bay.fold.solution().results[0]
     body = result_body(result, 1)
     assert body["value"] == pytest.approx(math.degrees(result.value))
-    assert body["u95"] == pytest.approx(2 * math.degrees(result.u))
+    assert body["u95"] == pytest.approx(math.degrees(result.u95))
+    assert body["high"] - body["low"] == pytest.approx(2 * body["u95"])
+    assert body["low"] < body["value"] < body["high"]
+    assert sum(body["shares"].values()) == pytest.approx(1.0)
     assert body["upper"] == pytest.approx(math.degrees(result.upper))
     assert set(body) == {
-        "key", "name", "against", "unit", "value", "u95", "lower", "upper", "verdict", "probability", "round",
+        "key", "name", "against", "unit", "value", "u", "u95", "low", "high", "lower", "upper", "verdict",
+        "probability", "shares", "round",
     }  # fmt: skip
     forecast = forecast_body(result)
-    assert forecast["u95"] == pytest.approx(2 * math.degrees(result.forecast_u))
+    assert forecast["u95"] == pytest.approx(math.degrees(result.forecast_u95))
     assert forecast["determined"]
+
+
+def test_a_statement_says_what_was_learned_of_the_settings(make_bay: Make) -> None:
+    bay = make_bay(layout="semitrailer-1axle")
+    assert settings_body(bay.fold) == {}
+    bay.finish()
+    bay.run.close_job()
+    (_, body) = bay.fold.statements[0]
+    assert body["settings"] == settings_body(bay.fold)
+    hub = body["settings"]["kinds"]["hub"]
+    assert sum(hub["weights"]) == pytest.approx(1.0)
+    assert hub["carried"] == pytest.approx([0.08, 0.26, 0.26, 0.22, 0.12, 0.06])  # the first weights
+    target = body["settings"]["targets"]["hub-1L"]
+    assert (target["place"], target["target"], target["side"]) == ("T1Lh", "hub", "L")
+    assert 0.0 < target["u_mm"] < target["half_u_mm"]
+    assert body["settings"]["gate"] == {"statistic": 0.0, "freedom": 0, "fits": True}
+
+
+def test_a_contradictory_job_teaches_nothing_of_its_settings(make_bay: Make) -> None:
+    bay = make_bay(layout="semitrailer-1axle", repeats=1)
+    bay.level()
+    bay.shoot()
+    bay.finish()
+    last = bay.fold.every_shot()[-1]
+    (number,) = bay.fold.board.accepted(last.id)
+    reading = bay.fold.readings[number]
+    value, text, unit = reading.values[Quantity.LENGTH]
+    bay.fold.readings[number] = replace(reading, values={Quantity.LENGTH: (value + 0.2, text, unit)})
+    assert settings_body(bay.fold) == {}

@@ -54,6 +54,22 @@ def test_the_settings_of_the_writing_connection(path: Path) -> None:
     }
 
 
+def test_only_who_asks_for_it_gets_a_connection_that_does_not_wait_for_the_disk(path: Path) -> None:
+    connection = connect_writer(path, busy_timeout_s=1.5, durable=False)
+    assert setting(connection, "synchronous") == 0
+    assert setting(connection, "journal_mode") == "wal"
+    connection.close()
+    root = Path(__file__).parents[2]
+    asking = {
+        file.relative_to(root).as_posix()
+        for folder in ("src", "drivers", "calibration", "simulators")
+        for file in (root / folder).rglob("*.py")
+        if "durable=False" in file.read_text(encoding="utf-8")
+    }
+    # no command of the program leads there: the campaign is a script of its own
+    assert asking == {"simulators/axledger_simulators/campaign_job.py"}
+
+
 def test_the_journal_mode_is_read_back(path: Path) -> None:
     connection = sqlite3.connect(":memory:")
     with pytest.raises(StorageTrouble, match="cannot be used") as caught:

@@ -8,7 +8,7 @@ recomputed independently in double precision. Here a residual is adjusted minus 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from math import atan2, degrees, sqrt
 
 import numpy as np
@@ -16,6 +16,7 @@ import pytest
 
 from axledger.geometry.adjustment import Adjusted
 from axledger.geometry.plane_network import PlaneDistance, adjust_plane
+from axledger.geometry.reliability import critical_w, global_test, snoop
 
 Places = Mapping[str, tuple[float, float]]
 Line = tuple[str, float] | tuple[str, float, float]
@@ -355,3 +356,33 @@ def test_hoepke_stops_after_one_rejection() -> None:
     assert adjusted.s0 * 5 == pytest.approx(5.141, abs=0.0005)
     assert [row[0] for row in HOEPKE if row[0] != MISPRINT][worst] == "1087-20"
     assert float(accused[worst]) == pytest.approx(2.52, abs=0.005)  # below 3.29, the bound at 0.001
+
+
+def test_hoepke_snooping_rejects_the_misprint_and_nothing_else() -> None:
+    names = [row[0] for row in HOEPKE]
+    stated = [1789.499 if row[0] == MISPRINT else row[1] for row in HOEPKE]
+
+    def adjust_without(rejected: Collection[int]) -> tuple[Adjusted, np.ndarray]:
+        lines: list[Line] = [
+            (name, length) for number, (name, length) in enumerate(zip(names, stated, strict=True))
+            if number not in rejected
+        ]  # fmt: skip
+        _, adjusted = solved(lines, 5 * MM, {name: row[:2] for name, row in SATTENHAUSEN.items()}, {})
+        return adjusted, np.full(len(lines), 5 * MM)
+
+    rejections, adjusted = snoop(adjust_without, critical_w(0.001, 1))
+    (only,) = rejections
+    assert names[only.number] == MISPRINT
+    assert only.w == pytest.approx(-6.852, abs=6e-4)
+    assert only.error / MM == pytest.approx(50.12, abs=0.005)
+    assert only.error_sd / MM == pytest.approx(7.3, abs=0.05)
+    assert adjusted.freedom == 13
+
+
+def test_ghilani_fails_the_global_test_at_any_level_in_use() -> None:
+    _, adjusted = ghilani(5870.302)
+    tested = global_test(adjusted.square_sum, adjusted.freedom, 0.001)
+    assert not tested.passed
+    assert tested.limit == pytest.approx(10.828, abs=0.0005)  # chi squared, one degree, 99.9 %: from memory
+    _, mended = ghilani(5870.640)
+    assert global_test(mended.square_sum, mended.freedom, 0.001).passed

@@ -25,6 +25,7 @@ def _result(key: str, name: str, value: float | None, u: float, lower: float | N
     return Result(
         key=key, name=name, against="the frame line", unit="mm" if key.endswith("offset") else "deg", value=value,
         u=u if value is not None else None, forecast_u=u, lower=lower, upper=upper,
+        u95=2 * u if value is not None else None, forecast_u95=2 * u,
         verdict=judgement.verdict if judgement else Verdict.UNDETERMINED,
         probability=judgement.probability if judgement else None, zone_left=None,
         source="invented sheet, revision 3" if limited else "",

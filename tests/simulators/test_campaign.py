@@ -1,35 +1,59 @@
-"""The campaign's arithmetic on results made by hand, and one small real campaign."""
+"""Small real campaigns: the JSON they give, that it does not depend on who does the work, that a slip is found."""
 
 from __future__ import annotations
 
+import json
+import os
 from typing import Any
 
 import pytest
 
-from axledger_simulators.campaign import CampaignFigures, run_campaign
+from axledger_simulators.campaign import main, run_campaign
+from axledger_simulators.campaign_draws import CampaignPlan
+from axledger_simulators.campaign_figures import figures
+
+_SMALL = ("semitrailer-1axle", "semitrailer-2axle")
 
 
-def _result(value: float | None, truth: float, verdict: str) -> dict[str, Any]:
-    return {"key": "unit.axle.toe.total", "value": value, "u95": 2.0, "truth": truth, "verdict": verdict}
-
-
-def test_figures_of_results_made_by_hand() -> None:
-    figures = CampaignFigures()
-    # u is 1, so the deviations below are 1, 3 and 2 standard uncertainties; the last result is not determined
-    figures.take([_result(1.0, 0.0, "conforms"), _result(0.0, 3.0, "does not conform")])
-    figures.take([_result(5.0, 3.0, "undecided"), _result(None, 3.0, "not determined")])
-    assert figures.jobs == 2
-    assert figures.coverage == pytest.approx(2 / 3)
-    assert figures.mean_square == pytest.approx((1 + 9 + 4) / 3)
-    assert figures.decided == pytest.approx(0.5)
-    assert "within u95 0.6667" in figures.words()
+def _without_times(found: dict[str, Any]) -> dict[str, Any]:
+    return {name: value for name, value in found.items() if "seconds" not in name}
 
 
 @pytest.mark.slow
-def test_a_small_campaign_over_two_layouts() -> None:
-    figures = run_campaign(range(71, 75), ["semitrailer-1axle", "semitrailer-2axle"])
-    assert figures.jobs == 4
-    # 1 result and 6 results a job; every one must be determined, and 14 results cannot all miss their u95
-    assert len(figures.everything) == 14
-    assert figures.coverage > 0.6
-    assert figures.verdicts["not determined"] == 0
+def test_figures_do_not_depend_on_the_number_of_processes() -> None:
+    before = os.environ.get("OPENBLAS_NUM_THREADS")
+    plan = CampaignPlan(seed=3, layouts=_SMALL, procedure="default")
+    one, two = (_without_times(figures(run_campaign(plan, 8, processes=n), seconds=0.0)) for n in (1, 2))
+    assert one == two
+    assert one["jobs"] == one["clean_jobs"] == 8
+    everything = one["coverage"]["all"]
+    # at least 1 and 6 results a job, every one determined; they cannot all miss
+    assert everything["n"] >= 4 * 1 + 4 * 6
+    assert everything["not_determined"] == 0
+    assert everything["inside"] > 0.7 * everything["n"]
+    assert one["layouts"] == dict.fromkeys(_SMALL, 4)
+    assert os.environ.get("OPENBLAS_NUM_THREADS") == before
+
+
+@pytest.mark.slow
+def test_a_unit_slip_is_found_and_named(capsys: pytest.CaptureFixture[str]) -> None:
+    asked = ["--jobs", "2", "--seed", "4", "--vehicle", "semitrailer-2axle", "--slip", "unit", "--processes", "0"]
+    assert main([*asked, "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert set(found) >= {
+        "jobs", "clean_jobs", "layouts", "coverage", "verdicts", "beyond_guard", "at_limit", "slips",
+        "false_alarm_jobs", "settings", "bend", "mended", "shots", "readings", "seconds",
+    }  # fmt: skip
+    unit = found["slips"]["unit"]
+    assert (unit["planted"], unit["detectable"], unit["found"], unit["named"]) == (2, 2, 2, 2)
+    assert unit["held_at_once"] == 2
+    assert found["clean_jobs"] == 0
+
+
+@pytest.mark.slow
+def test_truths_at_limits_are_counted(capsys: pytest.CaptureFixture[str]) -> None:
+    asked = ["--jobs", "2", "--seed", "4", "--vehicle", "semitrailer-2axle", "--processes", "0"]
+    assert main([*asked, "--at-limit"]) == 0
+    text = capsys.readouterr().out
+    assert "truth exactly at a limit" in text
+    assert "2 jobs (2 clean)" in text

@@ -54,3 +54,25 @@ def test_parts_have_the_stated_standard_deviations() -> None:
     assert np.std([t.along_m for t in targets]) * 1000 == pytest.approx(0.495, rel=0.08)
     assert np.std([t.across_m for t in targets]) * 1000 == pytest.approx(1.0, rel=0.08)
     assert np.std([t.end_m(front=True) for t in targets]) * 1000 == pytest.approx(0.15, rel=0.08)
+
+
+def test_a_knock_stays_until_the_target_is_hung_again() -> None:
+    target = _hung(Setting(bias=0.4))
+    along_m, version = target.along_m, target.version
+    target.knock(0.003, -0.002)
+    assert target.along_m == pytest.approx(along_m + 0.003, abs=1e-15)
+    assert target.across_m == -0.002
+    assert target.version != version
+    target.hang()
+    assert target.along_m == along_m
+    assert target.across_m == 0.0
+
+
+def test_other_shapes_keep_to_their_bounds() -> None:
+    made, hung = np.random.default_rng(1), np.random.default_rng(2)
+    targets = [
+        HungTarget(Setting(bias=1.0), made=made, hung=hung, factor=1.0, bent_m=0.0, shapes=("uniform",))
+        for _ in range(200)
+    ]
+    # a uniform of standard deviation 1 mm ends at sqrt(3) mm; computed by hand
+    assert 0.0016 < max(abs(target.along_m) for target in targets) <= 0.0017321

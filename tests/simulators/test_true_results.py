@@ -5,6 +5,7 @@ import math
 import pytest
 
 from axledger.job.layout import Layout
+from axledger.job.library import load_layout
 from axledger_simulators.planting import PlantedFaults
 from axledger_simulators.vehicle import SimulatedVehicle
 
@@ -51,6 +52,65 @@ def test_group_results_by_hand(combination: Layout) -> None:
     # computed by hand: 2 * 900 (sin 0.3 - sin 0.1 degrees) = 6.2832 mm, left longer
     assert truth["truck.drive2.spacing"] == pytest.approx(0.0062831, abs=1e-6)
     assert "truck.steer.offset" not in truth
+
+
+def test_two_steer_axles_by_hand() -> None:
+    faults = PlantedFaults(
+        deviations=0,
+        yaw_deg={"truck.steer2": 0.2},
+        steering_deg={"truck.steer1": 0.1, "truck.steer2": -0.2},
+        toe_deg={"truck.steer2": 0.2},
+    )
+    truth = SimulatedVehicle.build(load_layout("rigid-8x4"), 7, faults=faults).truth()
+    by_hand = {
+        "steer2.parallelism": 0.2, "steer2.steering.difference": -0.3, "steer1.steering": 0.1, "steer2.steering": -0.2,
+        "steer2.toe.total": 0.2, "steer2.toe.left": 0.3, "steer2.toe.right": -0.1, "drive1.thrust": 0.0,
+    }  # fmt: skip
+    assert {key: math.degrees(truth[f"truck.{key}"]) for key in by_hand} == pytest.approx(by_hand, abs=1e-9)
+    # wheel centres 1040 mm from the middle: the left one of the second axle goes back, away from the first
+    assert truth["truck.steer2.spacing"] == pytest.approx(2 * 1.040 * math.sin(math.radians(0.2)))
+    # by hand: from 0 to the mean of 5.2 and 6.57
+    assert truth["truck.drive1.wheelbase.left"] == pytest.approx(5.885)
+
+
+@pytest.mark.parametrize(("name", "axle"), [("rigid-6x2-tag", "tag"), ("rigid-6x2-pusher", "pusher")])
+def test_tag_and_pusher_are_judged_against_the_drive_axle(name: str, axle: str) -> None:
+    faults = PlantedFaults(deviations=0, yaw_deg={f"truck.{axle}": 0.3, "truck.drive": 0.1})
+    truth = SimulatedVehicle.build(load_layout(name), 7, faults=faults).truth()
+    assert math.degrees(truth["truck.drive.thrust"]) == pytest.approx(0.1)
+    assert math.degrees(truth[f"truck.{axle}.parallelism"]) == pytest.approx(0.2)
+    assert "truck.drive.parallelism" not in truth
+    # by hand: place of the drive axle less that of the other, left minus right; nominally the same on both sides
+    reach = 2 * (1.040 * math.sin(math.radians(0.3)) - 0.915 * math.sin(math.radians(0.1)))
+    assert truth[f"truck.{axle}.spacing"] == pytest.approx(reach, abs=1e-6)
+    assert truth["truck.drive.wheelbase.difference"] > 0
+
+
+def test_a_steered_trailer_axle_is_measured_by_itself() -> None:
+    faults = PlantedFaults(
+        deviations=0,
+        offset_mm={"trailer.axle3": 12.0},
+        steering_deg={"trailer.axle3": 0.5},
+        toe_deg={"trailer.axle3": -0.2},
+        yaw_deg={"trailer.axle3": 0.1},
+    )
+    truth = SimulatedVehicle.build(load_layout("semitrailer-3axle-steered"), 7, faults=faults).truth()
+    by_hand = {
+        "axle1.squareness": 0.0, "axle1.squareness.own": 0.0, "axle2.squareness": 0.0, "axle3.squareness": 0.1,
+        "axle3.steering": 0.5, "axle3.toe.total": -0.2, "axle3.toe.left": -0.6, "axle3.toe.right": 0.4,
+    }  # fmt: skip
+    assert {key: math.degrees(truth[f"trailer.{key}"]) for key in by_hand} == pytest.approx(by_hand, abs=1e-9)
+    assert truth["trailer.axle3.offset"] == pytest.approx(0.012)
+    assert not [key for key in truth if key.startswith("trailer.axle3.parallelism")]
+
+
+def test_the_first_axle_has_its_own_line_to_the_pin() -> None:
+    faults = PlantedFaults(deviations=0, offset_mm={"trailer.axle2": 20.0})
+    truth = SimulatedVehicle.build(load_layout("semitrailer-2axle"), 7, faults=faults).truth()
+    assert truth["trailer.axle1.squareness.own"] == pytest.approx(0.0, abs=1e-12)
+    # by hand: the line to the middle of both axles points to the right by 10 mm over 8.355 m
+    assert truth["trailer.axle1.squareness"] == pytest.approx(math.atan(10 / 8355))
+    assert "trailer.axle1.squareness.own" not in SimulatedVehicle.build(load_layout("semitrailer-1axle"), 7).truth()
 
 
 def test_references_follow_their_points(combination: Layout) -> None:

@@ -9,6 +9,7 @@ import pytest
 
 from axledger.contract.errors import UnknownName
 from axledger.job.layout import Layout, stations_of
+from axledger.job.library import load_layout
 from axledger_simulators.planting import PlantedFaults
 from axledger_simulators.vehicle import SimulatedVehicle
 
@@ -127,3 +128,14 @@ def test_strange_names_are_named(tractor: Layout, act: str) -> None:
     with pytest.raises(UnknownName) as caught:
         calls[act]()
     assert caught.value.known
+
+
+def test_settings_can_be_worse_for_one_kind_of_target() -> None:
+    """The same draws, three times as large; other kinds, the pin and what is no setting keep theirs."""
+    layout = load_layout("semitrailer-2axle")
+    plain = SimulatedVehicle.build(layout, 4)
+    worse = SimulatedVehicle.build(layout, 4, faults=PlantedFaults(settings_of={"hub": 3.0, "pin": 3.0}))
+    for place, factor in (("T1Lh", 3.0), ("T2Rh", 3.0), ("T1Li", 1.0), ("K", 1.0)):
+        assert worse.hung(place).along_m == pytest.approx(factor * plain.hung(place).along_m, rel=1e-12)
+    spread = [vehicle.place_in_axes("T1Lh")[1] - vehicle.hung("T1Lh").across_m for vehicle in (plain, worse)]
+    assert spread[0] == pytest.approx(spread[1], abs=1e-5)

@@ -30,6 +30,11 @@ def test_the_worst_counts_and_nothing_is_silent() -> None:
     assert rings_for([]) == 0
 
 
+def test_a_slip_that_is_newly_suspected_rings_like_a_held_reading() -> None:
+    assert rings_for([Happening("accepted", "")], suspected=True) == 2
+    assert rings_for([Happening("refused", "x")], suspected=True) == 3
+
+
 def test_bells_are_spaced_and_signals_parted() -> None:
     stream, waits = io.StringIO(), list[float]()
     bells = Bells(stream, gap_s=0.2, wait=waits.append)

@@ -28,6 +28,21 @@ from axledger.terminal.keys import COMMANDS, KEYS, Presses, Wish, key_help, pars
         ("aside 2 hand shook", "aside", {"reading": 2, "reason": "hand shook"}),
         ("note  left spring  broken", "note", {"words": "left spring broken"}),
         ("moved 2 mm shim", "moved", {"words": "2 mm shim"}),
+        ("moved all bolts tightened", "moved", {"words": "all bolts tightened"}),
+        ("moved 1", "moved", {"advised": 1}),
+        ("moved 2 3,4", "moved", {"advised": 2, "amount_mm": 3.4}),
+        ("moved 2 -3.4 mm", "moved", {"advised": 2, "amount_mm": -3.4}),
+        ("moved all", "moved", {"advised": "all"}),
+        ("more 2", "more", {"advised": 2}),
+        ("more K>T1Lh K>T1Rh", "more", {"shots": ["K>T1Lh", "K>T1Rh"]}),
+        ("more K>T1Lh turn T1Lh x3", "more", {"shots": ["K>T1Lh"], "turn": ["T1Lh"], "readings": 3}),
+        ("more K>T1Lh x3 turn T1Lh", "more", {"shots": ["K>T1Lh"], "turn": ["T1Lh"], "readings": 3}),
+        ("cure", "cure", {}),
+        ("y", "cure", {}),
+        ("I", "advice", {}),
+        ("?", "help", {}),
+        ("round full", "round", {"full": True, "note": "everything measured again"}),
+        ("round full after a crash", "round", {"full": True, "note": "after a crash"}),
         ("round after shims", "round", {"note": "after shims"}),
         ("NOT-TURNED", "not-turned", {}),
     ],
@@ -44,7 +59,9 @@ def test_empty_lines_and_remarks_ask_for_nothing(line: str) -> None:
 @pytest.mark.parametrize(
     "line",
     ["undo twice", "skip A B", "go", "tick", "move 3", "move x F0L>S1Rf", "move ² A", "accept 0", "accept 1 A B",
-     "aside", "note", "tick wheels", "jump", "close now"],
+     "aside", "note", "tick wheels", "jump", "close now", "moved", "moved 0", "moved 1 far", "moved 1 1e9",
+     "moved 2 mm", "more", "more 0", "more turn T1Lh", "more K>T1Lh turn", "more x2", "more K>T1Lh x0", "cure now",
+     "advice 1", "k"],
 )  # fmt: skip
 def test_a_line_that_does_not_fit_is_refused_with_four_parts(line: str) -> None:
     with pytest.raises((BadInput, UnknownName)) as caught:

@@ -97,3 +97,78 @@ def test_the_first_result_that_changed_its_verdict_is_named(open_job: Any) -> No
     now = {result.key: result.verdict for result in job.state().results}
     assert verdicts[changed] is not now[changed]
     assert changed_key(job.state(), job.state()) is None
+
+
+def _slip(job: Any) -> list[Happening]:
+    """Work up to the last look at a target and accept one that is 60 mm too long; return what became of it."""
+    while (shot := job.fold.current()).id != "F0R>D1Rh":
+        for told in job.shoot():
+            if told.kind == "held":
+                job.act("accept", reading=told.reading)
+    told = job.shoot(off_m=0.06)
+    accepted: list[Happening] = [*told, *job.act("accept")]
+    assert shot is not None
+    return accepted
+
+
+def test_the_log_tells_a_slip_once_and_when_it_is_gone(open_job: Any) -> None:
+    stream = io.StringIO()
+    job = open_job(repeats=1)
+    with PlainLog(stream, bell=True) as log:
+        log.update(job.state())
+        told = _slip(job)
+        log.update(job.state(), told)
+        log.update(job.state())
+        written = stream.getvalue()
+        assert written.count("SLIP? F0R>D1Rh is 6") == 1
+        assert written.count("\a") <= 2
+        job.act("retake", shot="F0R>D1Rh")
+        log.update(job.state())
+        job.shoot()
+        log.update(job.state())
+        assert "SLIP?" not in stream.getvalue()[len(written) :]
+        job.finish()
+        log.update(job.state())
+    text = stream.getvalue()
+    assert text.count("no slip is suspected any more") == 1
+    last = text.split("next: nothing, every shot is taken or skipped")[1]
+    assert "WHAT TO DO" in last or "WHAT TO MEASURE NEXT" in last
+
+
+def test_a_message_does_not_hide_a_new_slip(open_job: Any, monkeypatch: Any) -> None:
+    monkeypatch.setenv("TERM", "xterm")
+    monkeypatch.setenv("COLUMNS", "80")
+    monkeypatch.setenv("LINES", "24")
+    stream = _Terminal()
+    job = open_job(repeats=1)
+    with live_view(stream, unicode=True, colour=False) as screen:
+        screen.update(job.state())
+        screen.say("ticked: chocks")
+        told = _slip(job)
+        before = len(stream.getvalue())
+        screen.update(job.state(), told)
+    shown = stream.getvalue()[before:]
+    assert "SLIP? y: shoot F0R>D1Rh again" in shown
+    assert "ticked: chocks" not in shown
+    assert stream.getvalue().count("\a") == 2
+
+
+def test_a_long_page_is_turned_by_asking_again(open_job: Any, monkeypatch: Any) -> None:
+    monkeypatch.setenv("TERM", "xterm")
+    monkeypatch.setenv("COLUMNS", "40")
+    monkeypatch.setenv("LINES", "10")
+    stream = _Terminal()
+    lines = [f"line {number} ± {'x' * 20} {'y' * 20}" for number in range(8)]  # two lines each where 40 columns end
+    with live_view(stream, unicode=False, colour=False, bell=False) as screen:
+        screen.update(open_job(repeats=1).state())
+        pages = list[str]()
+        for _ in range(3):
+            before = len(stream.getvalue())
+            screen.page(lines)
+            pages.append(stream.getvalue()[before:])
+    assert "line 0 +/- " in pages[0]
+    assert "line 7" not in pages[0]
+    assert "page 1 of 2: the same key again" in pages[0]
+    assert "line 7" in pages[1]
+    assert "line 0" in pages[2]
+    assert all("y" * 20 in page for page in pages)

@@ -43,9 +43,9 @@ def test_the_number_in_a_row_parses_back(finished: JobState) -> None:
     row = _plain(result_row(result, 80, unicode=True, waiting={}))
     value, _, expanded = row[16:].split()[:3]
     assert result.value is not None
-    assert result.u is not None
+    assert result.u95 is not None
     assert abs(Decimal(value) - Decimal(result.value * 1000)) <= Decimal("0.05")
-    assert abs(Decimal(expanded) - Decimal(2000 * result.u)) <= Decimal("0.05")
+    assert abs(Decimal(expanded) - Decimal(1000 * result.u95)) <= Decimal("0.05")
 
 
 def test_an_open_result_names_its_shot(open_job: Any) -> None:

@@ -115,3 +115,33 @@ def test_inches_are_shown_on_request(finished: JobState) -> None:
 @pytest.mark.parametrize(("width", "height"), [(1, 1), (20, 5), (300, 100)])
 def test_any_window_gets_a_screen_that_fits(finished: JobState, width: int, height: int) -> None:
     _check(finished, width=width, height=height)
+
+
+def test_a_slip_stands_under_the_next_shot_and_its_key_in_the_last_line_but_one(open_job: Any) -> None:
+    job = open_job(repeats=1)
+    while job.fold.current().id != "F0R>D1Rh":
+        job.shoot()
+    told = [*job.shoot(off_m=0.06), *job.act("accept")]
+    state = job.state()
+    first = state.steps.suspected[0]
+    plain = _check(state, told=told[-1])
+    assert "SLIP? F0R>D1Rh is 6" in plain
+    assert plain.split("\n")[-2].startswith(f"SLIP? y: {first.cure.words}; ")
+    assert "NEXT 3" in plain
+    for width, height in ((120, 50), (60, 16), (20, 5)):
+        _check(state, width=width, height=height)
+    held = replace(state, readings=(*state.readings[:-1], replace(state.readings[-1], state="held", why="far off")))
+    assert "SLIP? y" not in _check(held)
+    assert "held, not used: shoot again" in _check(held)
+    assert "SLIP?" not in _check(replace(state, closed=True))
+    assert "SLIP? y" not in _check(state, message="ticked: chocks")
+
+
+def test_at_the_end_the_first_move_is_on_the_screen(finished: JobState) -> None:
+    assert finished.steps is not None
+    move = finished.steps.moves.moves[0]
+    plain = _check(finished)
+    assert "TO TURN OR SHIM: 1, c closes the job" in plain
+    assert f"1. {move.words[:30]}" in plain
+    assert "`:moved 1`" in plain
+    assert "All shots done. c closes the job." in _check(replace(finished, steps=None))

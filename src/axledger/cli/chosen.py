@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
+__all__ = ["add_chosen", "chosen_of"]
+
 _PARTS = ("camber", "sweep")
 
 

@@ -1,4 +1,4 @@
-"""``axledger enrol``: register a device as an instrument, or list those there are."""
+"""``axledger enrol``: register a device as an instrument, or a target by its half-turn pairs; or list what there is."""
 
 from __future__ import annotations
 
@@ -27,13 +27,21 @@ def options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--u-tilt-zero", metavar="ANGLE", default="0.05 deg", help="its standard uncertainty")
     parser.add_argument("--last-check", metavar="DATE", help="date of the last good check, such as 2026-01-31")
     parser.add_argument("--state", choices=["in use", "quarantined", "retired"], default="in use")
+    kinds = ["hub", "straightedge", "inboard", "rail"]
+    parser.add_argument("--target", metavar="KIND", choices=kinds, help=f"NAME is a target's mark: {', '.join(kinds)}")
+    parser.add_argument("--pairs", metavar="PAIRS", help='of a target: mm mark up/turned, "3412.3/3412.9 ...", five')
+    parser.add_argument("--side", choices=["L", "R"], help="of a target: its side (default: last letter of its mark)")
     parser.add_argument("--note", default="", help="anything worth knowing")
     add_person(parser)
     add_json(parser)
 
 
 def run(parsed: argparse.Namespace) -> int:
-    """Enrol an instrument, or list the instruments."""
+    """Enrol an instrument or a target, or list them."""
+    if parsed.target is not None:
+        from axledger.cli.enrol_target import enrol_target_from
+
+        return enrol_target_from(parsed)
     if parsed.name is None:
         return _list(as_json=parsed.json)
     from axledger.contract.errors import BadInput

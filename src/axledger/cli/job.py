@@ -18,6 +18,7 @@ def options(parser: argparse.ArgumentParser) -> None:
     new.add_argument("--limits", metavar="SHEET", help="a limit sheet's name or file")
     new.add_argument("--meter", metavar="NAME", help="enrolled distance meter (default: the only one in use)")
     new.add_argument("--inclinometer", metavar="NAME", help="enrolled inclinometer (default: the only one in use)")
+    new.add_argument("--plate", metavar="NAME", help="enrolled turning plates, for --with sweep (typed readings)")
     new.add_argument("--repeats", type=int, default=2, help="readings per shot (default 2)")
     add_chosen(new)
     new.add_argument("--name", metavar="JOB", help="the job's name (default: date and number)")
@@ -63,11 +64,13 @@ def run(parsed: argparse.Namespace) -> int:
 
 def _new(parsed: argparse.Namespace) -> int:
     from axledger.contract.transport import SystemClock
+    from axledger.job.layout_check import refuse_bad
     from axledger.job.library import load_layout, load_limit_sheet
     from axledger.job.opening import open_job
     from axledger.ledger import Ledger
 
     layout = load_layout(parsed.vehicle, own_folder("layouts"))
+    refuse_bad(layout)
     limits = load_limit_sheet(parsed.limits, own_folder("limits")) if parsed.limits else None
     vehicle = {field.replace("-", " "): value for field in _VEHICLE if (value := _given(parsed, field))}
     with Ledger.open(data_folder()) as ledger:
@@ -91,13 +94,19 @@ def _roles(ledger: Any, parsed: argparse.Namespace) -> dict[str, Any]:
 
     known = instruments_in(ledger)
     roles: dict[str, Any] = {}
-    for role, quantity in (("meter", Quantity.LENGTH), ("inclinometer", Quantity.INCLINATION)):
+    wanted = [("meter", Quantity.LENGTH), ("inclinometer", Quantity.INCLINATION)]
+    if "sweep" in chosen_of(parsed).parts:
+        wanted.append(("plate", Quantity.INCLINATION))
+    for role, quantity in wanted:
         if named := getattr(parsed, role):
             if named not in known:
                 raise UnknownName("instrument", named, sorted(known), do="enrol it with `axledger enrol`")
             roles[role] = known[named]
             continue
         fitting = [e for e in known.values() if quantity in e.instrument.quantities and e.instrument.state == "in use"]
+        if role != "meter":  # what a person reads off a plate is typed, and an inclinometer is no plate
+            taken = {parsed.plate} if role == "inclinometer" else {e.instrument.name for e in roles.values()}
+            fitting = [e for e in fitting if e.instrument.name not in taken]
         if len(fitting) > 1:
             names = ", ".join(enrolled.instrument.name for enrolled in fitting)
             raise BadInput(
@@ -132,10 +141,12 @@ def _folded(job: str | None) -> tuple[Any, Any]:
 
 
 def _show_plan(job: str | None, *, as_json: bool) -> int:
+    from axledger.job.ability import ability_body, can_decide
     from axledger.job.proof import prove
 
     fold, _ = _folded(job)
-    proof = prove(fold.fresh_solver(), fold.layout, fold.shots(), fold.header.repeats, chosen=fold.chosen)
+    plan = (fold.fresh_solver(), fold.layout, fold.shots(), fold.header.repeats)
+    proof, abilities = prove(*plan, chosen=fold.chosen), can_decide(*plan, chosen=fold.chosen)
     if as_json:
         from axledger.job.statements import forecast_body
 
@@ -146,22 +157,24 @@ def _show_plan(job: str | None, *, as_json: bool) -> int:
                 "forecast": [forecast_body(result) for result in proof.results],
                 "undetermined": list(proof.undetermined),
                 "cannot_decide": list(proof.cannot_decide),
+                "abilities": [ability_body(ability) for ability in abilities],
                 "unchecked": list(proof.unchecked),
                 "cure": list(proof.cure),
             }
         )
         return 0
-    _print_plan(fold, proof)
+    _print_plan(fold, proof, abilities)
     print(f"\njob {fold.job} is open: run it with `axledger job run {fold.job}`")
     return 0
 
 
-def _print_plan(fold: Any, proof: Any) -> None:
+def _print_plan(fold: Any, proof: Any, abilities: Any) -> None:
     import shutil
     import textwrap
 
     from axledger.cli.job_screen import writes_unicode
     from axledger.job.state import Words, state_of
+    from axledger.terminal.ability import ability_lines
     from axledger.terminal.forecast import forecast_lines
     from axledger.terminal.tables import instrument_lines, plan_lines
 
@@ -171,7 +184,8 @@ def _print_plan(fold: Any, proof: Any) -> None:
     lines = [*textwrap.wrap(title, width, subsequent_indent="  "), ""]
     lines += [*instrument_lines(state.instruments, width=width, unicode=unicode), ""]
     lines += [*plan_lines(state.shots, width=width, unicode=unicode), ""]
-    lines += forecast_lines(proof.results, width=width, unicode=unicode)
+    lines += [*forecast_lines(proof.results, width=width, unicode=unicode), ""]
+    lines += ability_lines(abilities, width=width, unicode=unicode)
     for words, keys in (
         ("not determined by this plan", proof.undetermined),
         ("limits that these instruments, settings and shots cannot decide", proof.cannot_decide),
@@ -197,19 +211,25 @@ def _show(parsed: argparse.Namespace) -> int:
     from rich.console import Console
 
     from axledger.cli.job_screen import writes_unicode
+    from axledger.job.next_steps import next_steps_of
     from axledger.job.state import Words, decisive_of, state_of
+    from axledger.terminal.next_lines import next_lines
     from axledger.terminal.tables import results_text
 
     state = state_of(fold, Words(fold.layout), decisive_of(fold))
     console = Console(highlight=False)
     console.print(f"job {fold.job}: {fold.layout.title}; {'closed' if fold.closed else 'open'}; {state.limits_title}")
     console.print(results_text(state, width=console.width, unicode=writes_unicode(sys.stdout)))
+    for line in next_lines(next_steps_of(fold, asked=True), width=console.width, unicode=writes_unicode(sys.stdout)):
+        console.print(line, markup=False)
     console.print(f"ledger head: {head.size} {head.root}")
     return 0
 
 
 def job_json(fold: Any, head: Any, results: list[Any]) -> dict[str, Any]:
     """Return a job as JSON data: what is open, every reading with its entry and state, and the results."""
+    from axledger.job.next_steps import next_steps_of
+    from axledger.job.next_steps_body import next_steps_body
     from axledger.job.statements import contradictory_rounds
 
     return {
@@ -223,6 +243,7 @@ def job_json(fold: Any, head: Any, results: list[Any]) -> dict[str, Any]:
         "readings": [_reading_json(fold, number) for number in sorted(fold.readings)],
         "results": results,
         "contradictory_rounds": contradictory_rounds(fold),
+        "next": next_steps_body(next_steps_of(fold, asked=True)),
         "ledger": {"entries": head.size, "head": head.root},
     }
 

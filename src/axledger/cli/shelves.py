@@ -17,8 +17,8 @@ def options(parser: argparse.ArgumentParser) -> None:
     show = doing.add_parser("show", help="print one")
     show.add_argument("name", metavar="NAME")
     add_json(show)
-    check = doing.add_parser("check", help="check a file and say what is wrong, line by line")
-    check.add_argument("name", metavar="FILE")
+    check = doing.add_parser("check", help="check one, and say what is wrong, line by line")
+    check.add_argument("name", metavar="FILE", help="a file, or the name of one that is known")
     check.add_argument("--on", metavar="STREAM", help="profiles only: decode a recorded stream (JSON Lines)")
     add_json(check)
 
@@ -150,6 +150,12 @@ def _check(shelf: Any, parsed: argparse.Namespace) -> int:
         raise BadFile(parsed.name, [(0, "its name does not end in .toml")], allowed="a TOML file", do="rename it")
     found = shelf.load(parsed.name)
     frames = _frames(found, parsed.on) if parsed.on else None
+    if isinstance(shelf, _Layouts):
+        from axledger.cli.layout_view import check_layout_command
+        from axledger.job.library import layout_text
+
+        text = layout_text(parsed.name, own_folder("layouts"))
+        return check_layout_command(parsed.name, found, text, shelf.facts(found), as_json=parsed.json)
     if parsed.json:
         print_json({"ok": True, "name": found.name, "facts": shelf.facts(found), "frames": frames})
         return 0

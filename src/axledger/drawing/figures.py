@@ -1,6 +1,7 @@
 """Numbers for people: value ± U with matching digits, limits, and which way a value points.
 
-U = 2 u (coverage factor 2), two significant digits; the value has the same decimals (JCGM 100:2008, 7.2.6).
+U is half the width of the 95 % interval, two significant digits; the value has the same decimals (JCGM 100:2008,
+7.2.6).
 """
 
 from __future__ import annotations
@@ -14,11 +15,10 @@ from typing import Literal
 from axledger.contract.quantity import UNITS, Quantity, from_si, unit_named
 from axledger.job.solution import Result
 
-__all__ = ["COVERAGE", "Figure", "Units", "axle_reference", "direction_words", "figure_of", "limit_numbers",
+__all__ = ["Figure", "Units", "axle_reference", "direction_words", "figure_of", "limit_numbers",
            "limits_words", "own_reference", "quantity_of_key", "reading_words", "rounded", "short_quantity",
            "spread_words"]  # fmt: skip
 
-COVERAGE = 2.0
 _MOST_DECIMALS = 6
 _SYMBOLS = {"arcmin": "min"}
 
@@ -51,10 +51,10 @@ class Figure:
 
 def figure_of(result: Result, units: Units) -> Figure | None:
     """Return value ± U of a result, or ``None`` while it is not determined."""
-    if result.value is None or result.u is None:
+    if result.value is None or result.u95 is None:
         return None
     unit = units.of(result.unit)
-    expanded = COVERAGE * _shown_width(result.u, result.value, unit)
+    expanded = _shown_width(result.u95, result.value, unit)
     decimals = _decimals(expanded)
     return Figure(
         value=rounded(from_si(result.value, UNITS[unit]), decimals, signed=_is_signed(result.key)),
@@ -107,9 +107,18 @@ _WAYS: dict[str, tuple[str, str]] = {
     "offset": ("to the left", "to the right"),
     "spacing": ("longer left", "longer right"),
     "wheelbase.difference": ("longer left", "longer right"),
+    **{f"camber.{side}": ("top outward", "top inward") for side in ("left", "right")},
+    **{f"caster.{side}": ("top rearward", "top forward") for side in ("left", "right")},
+    **{f"kpi.{side}": ("top inward", "top outward") for side in ("left", "right")},
+    **{f"{quantity}.difference": ("more left", "more right") for quantity in ("camber", "caster", "kpi")},
+    **{f"ackermann.{side}": ("turned more", "turned less") for side in ("left", "right")},
+    "pitch": ("nose down", "nose up"),
 }
 _SHORT_WAYS = {"points left": "left", "points right": "right", "to the left": "left", "to the right": "right",
-               "longer left": "left", "longer right": "right", "toe-in": "in", "toe-out": "out"}  # fmt: skip
+               "longer left": "left", "longer right": "right", "toe-in": "in", "toe-out": "out",
+               "top outward": "out", "top inward": "in", "top rearward": "rear", "top forward": "front",
+               "more left": "left", "more right": "right", "turned more": "more", "turned less": "less",
+               "nose down": "down", "nose up": "up"}  # fmt: skip
 _SHORT_QUANTITIES = {
     "toe.total": "total toe",
     "toe.left": "toe left",
@@ -123,6 +132,15 @@ _SHORT_QUANTITIES = {
     "wheelbase.left": "wheelbase left",
     "wheelbase.right": "wheelbase right",
     "wheelbase.difference": "wheelbase L-R",
+    **{
+        f"{key}.{side}": f"{words} {short}"
+        for key, words in (("camber", "camber"), ("caster", "caster"), ("kpi", "kingpin"))
+        for side, short in (("left", "left"), ("right", "right"), ("difference", "L-R"))
+    },
+    **{f"turn.{side}.{way}": f"turned {way}, {side[0].upper()}" for side in ("left", "right") for way in ("out", "in")},
+    **{f"toe-out-on-turns.{side}": f"toe-out, {side[0].upper()} turn" for side in ("left", "right")},
+    **{f"ackermann.{side}": f"inner, {side[0].upper()} turn" for side in ("left", "right")},
+    "pitch": "frame pitch",
 }
 
 

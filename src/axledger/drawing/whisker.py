@@ -1,4 +1,4 @@
-"""A result beside its limits: the limits as an interval, the value as a dot with a whisker of ± U.
+"""A result beside its limits: the limits as an interval, the value as a dot with a whisker of ± U (95 %).
 
 The scale is the result's own: two limits take the middle half of the width, a single limit and zero do the same.
 """
@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from html import escape
 
-from axledger.drawing.figures import COVERAGE, Units, figure_of, limits_words
+from axledger.drawing.figures import Units, figure_of, limits_words
 from axledger.job.solution import Result
 
 __all__ = ["Scale", "scale_of", "whisker_svg", "whisker_text"]
@@ -34,7 +34,7 @@ def scale_of(result: Result) -> Scale | None:
     if lower is None or upper is None:
         only = (lower if upper is None else upper) or 0.0
         # zero is the other end of the middle half; a limit of zero takes its width from the uncertainty instead
-        reach = abs(only) or 2.0 * COVERAGE * result.forecast_u
+        reach = abs(only) or 2.0 * result.forecast_u95
         lower, upper = (only, only + reach) if upper is None else (only - reach, only)
     half = (upper - lower) / 2.0
     return Scale(lower - half, upper + half)
@@ -52,7 +52,7 @@ def whisker_text(result: Result, width: int, *, unicode: bool = True) -> str:
     left = _column(scale, result.lower, width) if result.lower is not None else -1
     right = _column(scale, result.upper, width) if result.upper is not None else width
     cells[left + 1 : right] = ["·" if unicode else "."] * (right - left - 1)
-    if result.value is not None and result.u is not None:
+    if result.value is not None and result.u95 is not None:
         _draw_value(cells, result, scale, unicode=unicode)
     dot = _dot_column(result, scale, width, left, right)
     for column, bracket in ((left, "["), (right, "]")):
@@ -69,7 +69,7 @@ def _column(scale: Scale, value: float, width: int) -> int:
 
 
 def _draw_value(cells: list[str], result: Result, scale: Scale, *, unicode: bool) -> None:
-    value, reach = result.value or 0.0, COVERAGE * (result.u or 0.0)
+    value, reach = result.value or 0.0, result.u95 or 0.0
     first = max(0, _column(scale, value - reach, len(cells)))
     last = min(len(cells) - 1, _column(scale, value + reach, len(cells)))
     for column in range(first, last + 1):
@@ -97,8 +97,8 @@ def whisker_svg(result: Result, units: Units, *, width: int = 180, height: int =
     title = f"{figure.text() if figure is not None else 'not determined'}; limits {limits_words(result, units)}"
     middle = height / 2
     parts = [_interval_svg(result, scale, width, middle)]
-    if result.value is not None and result.u is not None:
-        parts.append(_value_svg(result.value, COVERAGE * result.u, scale, width, middle))
+    if result.value is not None and result.u95 is not None:
+        parts.append(_value_svg(result.value, result.u95, scale, width, middle))
     return (
         f'<svg class="whisker" viewBox="0 0 {width} {height}" width="{width}" height="{height}" role="img" '
         f'aria-label="{escape(title)}">{"".join(parts)}</svg>'

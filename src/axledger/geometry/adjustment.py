@@ -92,7 +92,7 @@ class _Problem:
         if equations.rows is not None:
             # repeats of a line enter as their weighted mean: the optimum is the same, and their scatter about the
             # mean, which no parameter touches, is kept aside for the square sum
-            total = np.bincount(equations.rows, weight)
+            total: Array = np.bincount(equations.rows, weight).astype(np.float64)
             observed = np.bincount(equations.rows, weight * observed) / total
             self.scatter = float(weight @ (equations.observed - observed[equations.rows]) ** 2)
             weight = total

@@ -12,11 +12,11 @@ from dataclasses import dataclass
 from typing import Literal
 
 from axledger.geometry.adjustment import Array
+from axledger.geometry.formula import Formula, ResultUnit
 from axledger.geometry.traced import Traced, arctangent2, constant, cosine, sine
+from axledger.geometry.wheel_results import AxleWheels, frame_formula, wheel_formulas
 
 __all__ = ["AxleGeometry", "Formula", "UnitGeometry", "evaluate"]
-
-ResultUnit = Literal["deg", "mm"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,6 +37,7 @@ class AxleGeometry:
     x_m: float
     wheel_half_m: float
     steer: tuple[int, int] | None = None
+    wheels: AxleWheels | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,27 +51,16 @@ class UnitGeometry:
     pin_x_m: float
     toe_diameter_m: float
     axles: tuple[AxleGeometry, ...]
+    pitch: int | None = None
+    """The parameter number of the frame's pitch, where it is read."""
 
     @property
     def rear(self) -> tuple[AxleGeometry, ...]:
-        """Return the rear group: the group of the first driven axle, else of the last axle."""
-        group = next((axle.group for axle in self.axles if axle.driven), self.axles[-1].group)
+        """Return the rear group: that of the first driven axle, else of the last unsteered one, else of the last."""
+        driven = [axle.group for axle in self.axles if axle.driven]
+        unsteered = [axle.group for axle in reversed(self.axles) if axle.steer is None]
+        group = (*driven, *unsteered, self.axles[-1].group)[0]
         return tuple(axle for axle in self.axles if axle.group == group)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Formula:
-    """One result: ``key``, ``name`` in words, display ``unit``, what it is measured ``against``, and its traced value.
-
-    The value is in rad or m. Total toe is one wheel against the other, parallelism and spacing one axle against
-    another; all else is against the unit's reference line.
-    """
-
-    key: str
-    name: str
-    unit: ResultUnit
-    against: str
-    value: Traced
 
 
 class _Scene:
@@ -97,7 +87,7 @@ class _Scene:
     def mean(self, values: Sequence[Traced]) -> Traced:
         return sum(values, constant(0.0, self.size)) * (1.0 / len(values))
 
-    def _rear_middle(self) -> tuple[Traced, Traced]:
+    def rear_middle(self) -> tuple[Traced, Traced]:
         middles = [self.middles[axle.id] for axle in self.unit.rear]
         return self.mean([x for x, _, _ in middles]), self.mean([y for _, y, _ in middles])
 
@@ -105,15 +95,23 @@ class _Scene:
         zero = constant(0.0, self.size)
         if self.unit.reference == "frame":
             return zero, (zero, zero)
-        rear = self._rear_middle()
+        rear = self.rear_middle()
         if self.unit.reference == "coupling":
             front = (zero + self.unit.pin_x_m, zero)
         else:
             front = self.middles[self.unit.axles[0].id][:2]
         return arctangent2(front[1] - rear[1], front[0] - rear[0]), rear
 
+    def heading_to_pin(self, axle: AxleGeometry) -> Traced:
+        x, y, _ = self.middles[axle.id]
+        return arctangent2(0.0 - y, self.unit.pin_x_m - x)
+
     def yaw(self, axle: AxleGeometry) -> Traced:
         return self.middles[axle.id][2] - self.heading
+
+    def steering(self, axle: AxleGeometry, steer: tuple[int, int]) -> Traced:
+        left, right = (self.parameter(number) for number in steer)
+        return self.yaw(axle) + (left + right) * 0.5
 
     def along(self, x: Traced, y: Traced) -> Traced:
         dx, dy = x - self.origin[0], y - self.origin[1]
@@ -141,6 +139,10 @@ def evaluate(unit: UnitGeometry, x: Array) -> tuple[Formula, ...]:
         if axle.steer is not None:
             formulas += _steer(scene, axle, axle.steer)
         formulas += _axle(scene, axle)
+        if axle.wheels is not None:
+            formulas += _wheels(scene, axle, axle.wheels)
+    if unit.pitch is not None:
+        formulas.append(frame_formula(unit.id, unit.name, scene.parameter(unit.pitch)))
     formulas += _groups(scene)
     if unit.powered:
         formulas += _wheelbase(scene)
@@ -148,6 +150,7 @@ def evaluate(unit: UnitGeometry, x: Array) -> tuple[Formula, ...]:
 
 
 _OWN_WHEELS = "the wheels of the axle"
+_OWN_LINE = "the line from the pin to its own middle"
 
 
 def _formula(
@@ -171,16 +174,32 @@ def _steer(scene: _Scene, axle: AxleGeometry, steer: tuple[int, int]) -> Iterato
     yield _formula(scene, axle, "toe.right", "toe, right wheel", "deg", toe_right)
     at = f"total toe at {scene.unit.toe_diameter_m * 1000:.0f} mm"
     yield _formula(scene, axle, "toe.length", at, "mm", length, _OWN_WHEELS)
-    yield _formula(scene, axle, "steering", "steering position", "deg", (left + right) * 0.5)
+    yield _formula(scene, axle, "steering", "steering position", "deg", scene.steering(axle, steer))
 
 
 def _axle(scene: _Scene, axle: AxleGeometry) -> Iterator[Formula]:
     yield _formula(scene, axle, "squareness", "squareness", "deg", scene.yaw(axle))
+    if scene.unit.reference == "coupling" and len(scene.unit.rear) > 1 and axle is scene.unit.rear[0]:
+        # needs no target that tells where the axles stand sideways, so that a short walk has it too
+        own = scene.middles[axle.id][2] - scene.heading_to_pin(axle)
+        yield _formula(scene, axle, "squareness.own", f"squareness to {_OWN_LINE}", "deg", own, _OWN_LINE)
     at_origin = scene.unit.reference == "axle-middles" and axle is scene.unit.axles[0]
     alone = scene.unit.reference != "frame" and len(scene.unit.rear) == 1 and axle in scene.unit.rear
     if not at_origin and not alone:  # the reference line passes through these middles by definition
         x, y, _ = scene.middles[axle.id]
         yield _formula(scene, axle, "offset", "lateral offset", "mm", scene.aside(x, y))
+
+
+def _first(group: Sequence[AxleGeometry]) -> AxleGeometry:
+    """Return the axle that others are judged against: what drives, on whichever side of it the others stand."""
+    return next((axle for axle in group if axle.driven), group[0])
+
+
+def _wheels(scene: _Scene, axle: AxleGeometry, wheels: AxleWheels) -> Iterator[Formula]:
+    key, base = f"{scene.unit.id}.{axle.id}", None
+    if wheels.steered is not None and axle not in scene.unit.rear:
+        base = scene.along(*scene.middles[axle.id][:2]) - scene.along(*scene.rear_middle())
+    yield from wheel_formulas(key, axle.name, wheels, scene.parameter, pitch=scene.unit.pitch, wheelbase_m=base)
 
 
 def _groups(scene: _Scene) -> Iterator[Formula]:
@@ -189,8 +208,8 @@ def _groups(scene: _Scene) -> Iterator[Formula]:
         if driven := [axle for axle in group if axle.driven]:
             thrust = scene.mean([scene.yaw(axle) for axle in driven])
             yield _formula(scene, driven[0], "thrust", "thrust angle", "deg", thrust)
-        for later in group[1:]:
-            first = group[0]
+        first = _first(group)
+        for later in (axle for axle in group if axle is not first):
             apart = scene.yaw(later) - scene.yaw(first)
             yield _formula(scene, later, "parallelism", f"parallelism to {first.name}", "deg", apart, first.name)
             left, right = (
@@ -199,6 +218,10 @@ def _groups(scene: _Scene) -> Iterator[Formula]:
             )
             words = f"spacing to {first.name}, left minus right"
             yield _formula(scene, later, "spacing", words, "mm", left - right, first.name)
+            if first.steer is not None and later.steer is not None:
+                turned = scene.steering(later, later.steer) - scene.steering(first, first.steer)
+                words = f"steering position less that of {first.name}"
+                yield _formula(scene, later, "steering.difference", words, "deg", turned, first.name)
 
 
 def _wheelbase(scene: _Scene) -> Iterator[Formula]:
@@ -210,6 +233,7 @@ def _wheelbase(scene: _Scene) -> Iterator[Formula]:
         - scene.mean([scene.along(*scene.wheel_centre(axle, side)) for axle in rear])
         for side in (1, -1)
     )
-    yield _formula(scene, rear[0], "wheelbase.left", "wheelbase, left", "mm", left)
-    yield _formula(scene, rear[0], "wheelbase.right", "wheelbase, right", "mm", right)
-    yield _formula(scene, rear[0], "wheelbase.difference", "wheelbase, left minus right", "mm", left - right)
+    head = _first(rear)
+    yield _formula(scene, head, "wheelbase.left", "wheelbase, left", "mm", left)
+    yield _formula(scene, head, "wheelbase.right", "wheelbase, right", "mm", right)
+    yield _formula(scene, head, "wheelbase.difference", "wheelbase, left minus right", "mm", left - right)

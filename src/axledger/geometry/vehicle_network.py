@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from axledger.geometry.adjustment import Array
+from axledger.geometry.wheel_network import WheelNetwork
 
 __all__ = ["Distances", "Inclinations", "Points", "VehicleNetwork"]
 
@@ -72,6 +73,7 @@ class VehicleNetwork:
     points: Points
     distances: Distances
     inclinations: Inclinations
+    wheels: WheelNetwork | None = None
     _terms: tuple[Index, Array] = field(init=False, repr=False, compare=False)
     """The terms linear in the parameters, local to each shot's end, to its start, and outer: where the component of
     the shot's direction stands in ``(m, 6)``, counted through, and the factor. Nearly all others are zero."""
@@ -121,9 +123,12 @@ class VehicleNetwork:
         return wheel, arm, arm + points.base + axle + points.outer_by @ x
 
     def predict(self, x: Array) -> tuple[Array, Array]:
-        """Return the predicted readings (distances first, m; then inclinations, rad) and their Jacobian."""
+        """Return readings and their Jacobian: distances, m, then the floor's inclinations and the wheels', rad."""
         lengths, by_lengths = self._lengths(x)
         tilts, by_tilts = self._tilts(x)
+        if self.wheels is not None:
+            at_wheels, by_wheels = self.wheels.predict(x)
+            return np.concatenate((lengths, tilts, at_wheels)), np.concatenate((by_lengths, by_tilts, by_wheels))
         return np.concatenate((lengths, tilts)), np.concatenate((by_lengths, by_tilts))
 
     def _lengths(self, x: Array) -> tuple[Array, Array]:

@@ -12,7 +12,10 @@ from typing import TYPE_CHECKING, Any
 
 from axledger.contract.errors import Refused, UnknownName
 from axledger.job.board import Board, Place
+from axledger.job.follow_up import left_out_of
 from axledger.job.layout import Layout
+from axledger.job.making import made_move
+from axledger.job.more import ask_for_more
 from axledger.job.placing import hold_odd_one, instrument_for
 from axledger.job.plan import Chosen, Shot, mirrored, plan_shots
 from axledger.job.preparation import PREPARATION
@@ -242,13 +245,14 @@ def _must_not_repeat(number: int, place: Place) -> None:
 
 
 def _swap(fold: JobFold, body: Mapping[str, Any]) -> Outcome:
-    """Exchange the readings of a shot with those of its mirror image on the other side."""
+    """Exchange the readings of a shot with those of its mirror image on the other side, or of ``other`` if named."""
     shot = fold.shot_named(str(body["shot"])) if body.get("shot") else _last_shot(fold)
-    other_name = f"{mirrored(shot.start)}>{mirrored(shot.end)}" + shot.id[shot.id.find("#") :] * ("#" in shot.id)
-    other = fold.shot_named(other_name)
+    own_name = f"{mirrored(shot.start)}>{mirrored(shot.end)}" + shot.id[shot.id.find("#") :] * ("#" in shot.id)
+    other = fold.shot_named(str(body["other"]) if body.get("other") else own_name)
     exchange = {shot.id: other.id, other.id: shot.id}
     # a line and its reverse have the same two targets: their readings differ in nothing but the order of names
-    ends = () if set(shot.targets) == set(other.targets) else (*shot.targets, *other.targets)
+    # where another shot was named, each reading keeps the turns that were in force when it was taken
+    ends = () if set(shot.targets) == set(other.targets) or other.id != own_name else (*shot.targets, *other.targets)
     sides = {target: mirrored(target) for target in ends if target}
     places = {
         number: replace(
@@ -258,7 +262,8 @@ def _swap(fold: JobFold, body: Mapping[str, Any]) -> Outcome:
         else place
         for number, place in fold.board.places.items()
     }
-    board = replace(_turns_swapped(fold.board, shot, other), places=places)
+    before = _turns_swapped(fold.board, shot, other) if other.id == own_name else fold.board
+    board = replace(before, places=places)
     return board, f"readings of {shot.id} and {other.id} swapped"
 
 
@@ -342,12 +347,23 @@ _TURNING = ("turned", "not-turned", "swap", "move", "accept")
 
 def _round(fold: JobFold, body: Mapping[str, Any]) -> Outcome:
     number = fold.board.round + 1
-    return replace(fold.board, round=number, focus=None), f"round {number} opened: {body.get('note', 'after work')}"
+    board = replace(fold.board, round=number, focus=None)
+    words = f"round {number} opened: {body.get('note', 'after work')}"
+    left_out = None if body.get("full") else left_out_of(fold)
+    if left_out is None:
+        return board, words
+    board = replace(board, left_out={**board.left_out, number: left_out})
+    return board, f"{words}; only what was moved is shot again, targets as they hang"
 
 
 def _moved(fold: JobFold, body: Mapping[str, Any]) -> Outcome:
-    words = str(body["words"])
-    return replace(fold.board, moves=(*fold.board.moves, (fold.board.round, words))), f"work done: {words}"
+    board = fold.board
+    if body.get("adjuster"):
+        made, words = made_move(fold, body)
+        board = replace(board, made=(*board.made, made))
+    else:
+        words = str(body["words"])
+    return replace(board, moves=(*board.moves, (board.round, words))), f"work done: {words}"
 
 
 def _note(fold: JobFold, body: Mapping[str, Any]) -> Outcome:
@@ -371,4 +387,5 @@ ACTS: dict[str, Callable[[JobFold, Mapping[str, Any]], Outcome]] = {
     "round": _round,
     "moved": _moved,
     "note": _note,
+    "more": ask_for_more,
 }

@@ -12,8 +12,9 @@ from typing import Literal
 
 from axledger.contract.frame import Quality
 from axledger.contract.quantity import Quantity
+from axledger.job.plan import Shot
 
-__all__ = ["Board", "Place", "Reading", "ReadingState"]
+__all__ = ["Board", "MadeMove", "Place", "Reading", "ReadingState"]
 
 ReadingState = Literal["accepted", "held", "refused", "unassigned", "repeat", "backlog", "set aside"]
 
@@ -49,12 +50,31 @@ class Place:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class MadeMove:
+    """A move that was made after the readings of ``round``: which adjuster, at which end, by how much.
+
+    ``adjuster`` is the name with the unit's id, ``end`` "left", "right" or "". ``amount_m`` is signed: forward, to
+    the left, or the rod longer. ``steering``: wheels were turned, the axle stayed.
+    """
+
+    round: int
+    unit: str
+    axle: str
+    adjuster: str
+    end: str
+    amount_m: float
+    steering: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Board:
     """``places`` by reading number; ``closed`` shots by (round, shot) with the word why; ``turns`` by target.
 
     ``turned`` holds the (round, shot) pairs whose turn was made and how it is known ("person", "shot", "not
     turned"). ``focus`` is a shot a person asked for, ``ticks`` the preparation list, ``added`` and ``blocked``
-    shots by round.
+    shots by round. ``more`` counts readings wanted beyond a shot's repeats by (round, shot), ``extra`` holds shots
+    beyond the walk by round: what was asked for to decide what the walk left open.
+    ``made`` are the moves told with their amounts, ``left_out`` the shots that a follow-up round need not repeat.
     """
 
     round: int = 1
@@ -67,7 +87,11 @@ class Board:
     blocked: frozenset[str] = frozenset()
     focus: str | None = None
     moves: tuple[tuple[int, str], ...] = ()
+    made: tuple[MadeMove, ...] = ()
+    left_out: Mapping[int, frozenset[str]] = field(default_factory=dict[int, frozenset[str]])
     notes: tuple[str, ...] = ()
+    more: Mapping[tuple[int, str], int] = field(default_factory=dict[tuple[int, str], int])
+    extra: tuple[tuple[int, Shot], ...] = ()
     _accepted: Mapping[tuple[int, str], tuple[int, ...]] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:

@@ -29,6 +29,7 @@ __all__ = [
     "link",
     "profile_record",
     "statement",
+    "target_record",
 ]
 
 Body = dict[str, Any]
@@ -70,6 +71,11 @@ def instrument_record(instrument: Instrument, *, person: str, stamp: Stamp) -> B
     return {"kind": "instrument", "name": instrument.name, "instrument": data, "person": person, **_moment(stamp)}
 
 
+def target_record(enrolment: Body, *, person: str, stamp: Stamp) -> Body:
+    """Return the enrolment of a target: its mark, kind, bias and the pairs it comes from."""
+    return {"kind": "target", **enrolment, "person": person, **_moment(stamp)}
+
+
 def job_opened(
     job: str,
     *,
@@ -81,12 +87,15 @@ def job_opened(
     person: str,
     stamp: Stamp,
     chosen: Body | None = None,
+    targets: Mapping[str, str] | None = None,
+    settings: Body | None = None,
 ) -> Body:
     """Return the opening of a job.
 
     ``layout`` and ``limits`` are digests, ``instruments`` maps a role ("meter", "inclinometer") to the sequence
     number of the instrument record in force, ``vehicle`` holds unit number, odometer, load, tyre pressures.
-    ``chosen`` says how much of the walk is taken: ``procedure``, ``turns``, ``parts``.
+    ``chosen`` says how much of the walk is taken: ``procedure``, ``turns``, ``parts``. ``targets`` maps places to
+    marks, ``settings`` is what is known of crew and targets.
     """
     return {
         "kind": "job",
@@ -98,6 +107,8 @@ def job_opened(
         "vehicle": dict(vehicle),
         "person": person,
         **({"chosen": chosen} if chosen is not None else {}),
+        **({"targets": dict(targets)} if targets else {}),
+        **({"settings": settings} if settings else {}),
         **_moment(stamp),
     }
 

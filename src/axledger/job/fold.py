@@ -14,14 +14,16 @@ from axledger.contract.profile import Profile, parse_profile
 from axledger.contract.quantity import Quantity
 from axledger.job.acts import perform
 from axledger.job.board import Board, Place, Reading
+from axledger.job.follow_up import only_follow_up
+from axledger.job.in_force import InForce, in_force_from
 from axledger.job.layout import Layout
 from axledger.job.limits import LimitSheet
 from axledger.job.link_fold import Heard, LinkFold
 from axledger.job.placing import missing_repeats, place_reading
-from axledger.job.plan import Chosen, Shot, plan_shots
+from axledger.job.plan import Chosen, Shot, plan_shots, tilts_at_wheels
 from axledger.job.proof import all_spares, lines_of
-from axledger.job.rounds import RoundWork, observed
-from axledger.job.solution import Solution, Solver
+from axledger.job.rounds import RoundWork, joined, observed
+from axledger.job.solution import Line, Solution, Solver
 from axledger.job.tally import Tally
 
 __all__ = ["EntryLike", "Happening", "Header", "JobFold"]
@@ -74,6 +76,7 @@ class Header:
     limits_digest: str | None
     instruments: Mapping[str, int]
     chosen: Chosen = field(default_factory=Chosen)
+    in_force: InForce = field(default_factory=InForce)
 
 
 class JobFold:
@@ -154,6 +157,7 @@ class JobFold:
             job=self.job, seq=seq, person=body["person"], utc_ns=int(body["utc"]), vehicle=body["vehicle"],
             repeats=body["repeats"], layout_digest=body["layout"], limits_digest=body["limits"],
             instruments=body["instruments"], chosen=_chosen(body.get("chosen", {})),
+            in_force=in_force_from(body.get("settings", {}), body.get("targets", {})),
         )  # fmt: skip
         self.layout = Layout.model_validate(self._layouts[body["layout"]])
         if body["limits"] is not None:
@@ -279,16 +283,30 @@ class JobFold:
         passed = frozenset(
             name for (number, name) in board.closed if number == board.round and (number, name) not in board.turned
         )
-        key = (board.blocked, board.added, passed)
+        left_out = board.left_out.get(board.round)
+        key = (board.blocked, board.added, passed, frozenset({""}) if left_out is None else left_out)
         if key not in self._plans:
             self._plans[key] = plan_shots(self.layout, blocked=key[0], added=key[1], passed=key[2], chosen=self.chosen)
-        return self._plans[key]
+            if left_out is not None:
+                self._plans[key] = only_follow_up(self._plans[key], left_out)
+        return self._plans[key] + tuple(shot for number, shot in board.extra if number == board.round)
+
+    def walk(self) -> tuple[Shot, ...]:
+        """Return the plan of a full round as it would be now, in walking order."""
+        if self.layout is None:
+            return ()
+        blocked, added = self.board.blocked, self.board.added
+        return plan_shots(self.layout, blocked=blocked, added=added, chosen=self.chosen)
+
+    def lines_taken(self, round_number: int) -> list[Line]:
+        """Return the line of every accepted reading of a round, in order of arrival."""
+        return [one.line for one in observed(self, round_number)]
 
     def every_shot(self) -> tuple[Shot, ...]:
         """Return all shots the layout offers, blocked and spare ones included."""
         if self._every is None and self.layout is not None:
             self._every = plan_shots(self.layout, added=all_spares(self.layout), chosen=self.chosen)
-        return self._every or ()
+        return (self._every or ()) + tuple(shot for _, shot in self.board.extra)
 
     def open_shots(self) -> tuple[Shot, ...]:
         """Return the shots still to be taken, in walking order."""
@@ -305,8 +323,7 @@ class JobFold:
         return closed or ("done" if self._is_done(shot) else "open")
 
     def _is_done(self, shot: Shot) -> bool:
-        repeats = self.header.repeats if self.header is not None else 1
-        return self.wanted_more(shot) == 0 and len(self.board.accepted(shot.id)) >= repeats
+        return self.wanted_more(shot) == 0
 
     def wanted_more(self, shot: Shot) -> int:
         """Return how many more readings the shot wants, repeats that do not agree included."""
@@ -337,7 +354,7 @@ class JobFold:
         """Return a round solved from nothing but its accepted readings."""
         if self.layout is None:
             return None
-        return self._solver_for(self.layout).solve(observed(self, round_number), [])
+        return self._solver_for(self.layout).solve(joined(self, round_number), [])
 
     def fresh_solver(self) -> Solver:
         """Return a solver of this job's layout, limits and instruments that has solved nothing yet."""
@@ -346,7 +363,15 @@ class JobFold:
         return self._solver_for(self.layout)
 
     def _solver_for(self, layout: Layout) -> Solver:
-        return Solver(layout, self.limits, self.instruments.get("meter"), self.instruments.get("inclinometer"))
+        return Solver(
+            layout, self.limits, self.instruments.get("meter"), self.instruments.get("inclinometer"),
+            self.in_force, plate=self.instruments.get("plate"), offered=tilts_at_wheels(layout, self.chosen),
+        )  # fmt: skip
+
+    @property
+    def in_force(self) -> InForce:
+        """Return what was known of the crew's settings and of the targets when the job was opened."""
+        return self.header.in_force if self.header is not None else InForce()
 
     def upcoming(self) -> dict[str, Any]:
         """Return the line of every shot of the plan that is still open, turns of the walk included."""

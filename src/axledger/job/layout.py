@@ -14,12 +14,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from enum import Enum
-from typing import Annotated, Literal
+from typing import Annotated, Literal, cast
 
 from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 
-from axledger.contract.toml_file import parse_toml
+from axledger.contract.errors import BadFile
+from axledger.contract.toml_file import line_of, parse_toml
+from axledger.job.adjusters import Adjuster, faults_of
+from axledger.job.layout_faults import unit_faults
 from axledger.job.settings import DEFAULT_SETTINGS, MountKind, Setting
+from axledger.job.tilts import TiltName, misplaced, sweep_fault
 
 __all__ = [
     "Axle",
@@ -88,6 +92,19 @@ class Axle(_Strict):
     wheel_half_m: Annotated[float, Field(gt=0.3, lt=2)]
     pivot_half_m: Annotated[float, Field(gt=0.3, lt=2)] | None = None
 
+    @model_validator(mode="before")
+    @classmethod
+    def _has_a_track(cls, data: object) -> object:
+        if isinstance(data, dict):
+            written = cast("dict[str, object]", data)
+            if not written.get("wheel_half_m"):
+                raise ValueError(
+                    f"axle {written.get('code', '')} has no track: enter wheel_half_m, half the distance between the "
+                    "middles of its wheels (of its pairs of wheels), in m"
+                )
+            return written
+        return data
+
     @model_validator(mode="after")
     def _steer_has_pivots(self) -> Axle:
         if (self.kind is AxleKind.STEER) != (self.pivot_half_m is not None):
@@ -100,10 +117,11 @@ class Mount(_Strict):
 
     ``half_span_m``: half the distance between left and right stations. ``height_m``: of the station above the
     floor. ``drop_m``: how far it hangs on a plumb line (0: a rigid foot). ``half_length_m``: straightedges.
-    ``setting`` replaces the default standard deviations.
+    ``setting`` replaces the default standard deviations. ``name`` says what a pin is, where it is no coupling pin.
     """
 
     kind: MountKind
+    name: str = ""
     axle: Code | None = None
     code: Code | None = None
     x_m: float | None = None
@@ -122,6 +140,8 @@ class Mount(_Strict):
             raise ValueError(f"a {self.kind.value} mount has code and x_m, and no axle")
         if (self.kind is MountKind.STRAIGHTEDGE) != (self.half_length_m is not None):
             raise ValueError("half_length_m belongs to straightedges, and every straightedge needs it")
+        if self.name and self.kind is not MountKind.PIN:
+            raise ValueError("name belongs to a pin; all other targets are named after their axle or code")
         if self.kind not in (MountKind.PIN, MountKind.FLOOR) and self.half_span_m <= 0:
             raise ValueError("half_span_m must be above zero")
         return self
@@ -200,7 +220,7 @@ class Stand(_Strict):
     part: Part = ""
     turn: tuple[str, ...] = ()
     shots: Annotated[tuple[Pair, ...], Field(min_length=0)] = ()
-    tilts: tuple[Literal["along", "along-turned", "across", "across-turned"], ...] = ()
+    tilts: tuple[TiltName, ...] = ()
 
 
 class Unit(_Strict):
@@ -214,6 +234,7 @@ class Unit(_Strict):
     mount: Annotated[tuple[Mount, ...], Field(min_length=1)]
     solid: tuple[Solid, ...] = ()
     stand: Annotated[tuple[Stand, ...], Field(min_length=1)]
+    adjuster: tuple[Adjuster, ...] = ()
     toe_diameter_m: Annotated[float, Field(gt=0.3, lt=2)] = 1.016
 
     @model_validator(mode="after")
@@ -224,6 +245,9 @@ class Unit(_Strict):
         axles = {axle.code for axle in self.axle}
         if strange := sorted({m.axle for m in self.mount if m.axle is not None} - axles):
             raise ValueError(f"mount on an axle that is not there: {', '.join(strange)}")
+        known = {axle.code: (axle.id, axle.kind is AxleKind.STEER, axle.wheel_half_m) for axle in self.axle}
+        if faults := list(faults_of(self.adjuster, known)):
+            raise ValueError("; ".join(faults))
         self._reference_is_there()
         self._stands_name_stations()
         return self
@@ -247,8 +271,12 @@ class Unit(_Strict):
             folded = {name for pair in stand.shots for name in pair.fold}
             if strange := sorted((set(stand.turn) | folded) - targets):
                 raise ValueError(f"stand {stand.at}: no such target: {', '.join(strange)}")
-            if stand.tilts and stations[stand.at].mount.kind is not MountKind.FLOOR:
-                raise ValueError(f"stand {stand.at}: inclinations are taken at a floor mount")
+            for tilt in stand.tilts:
+                if fault := _misplaced(tilt, stations[stand.at]):
+                    raise ValueError(f"stand {stand.at}: {fault}")
+        walked = [(stand.at, stations[stand.at].side, tilt) for stand in self.stand for tilt in stand.tilts]
+        if fault := sweep_fault(walked):
+            raise ValueError(fault)
 
 
 class Layout(_Strict):
@@ -304,6 +332,12 @@ class Station(_Strict):
     words: str
 
 
+def _misplaced(tilt: str, station: Station) -> str:
+    wheel = station.axle is not None and station.mount.kind is not MountKind.INBOARD and station.part in ("", "middle")
+    steers = station.axle is not None and station.axle.pivot_half_m is not None
+    return misplaced(tilt, station.mount.kind, wheel=wheel, steers=steers)
+
+
 def clash_of(units: Sequence[Unit]) -> str:
     """Return in words what keeps ``units`` from being joined (an id or a station twice), or an empty text."""
     identifiers = [unit.id for unit in units]
@@ -344,7 +378,7 @@ def _of_mount(mount: Mount, axle: Axle | None) -> list[Station]:
     x = axle.x_m if axle is not None else mount.x_m or 0.0
     if mount.kind in (MountKind.PIN, MountKind.FLOOR):
         code = mount.code or ""
-        words = "coupling pin" if mount.kind is MountKind.PIN else "floor beside the vehicle"
+        words = mount.name or "coupling pin" if mount.kind is MountKind.PIN else "floor beside the vehicle"
         return [
             Station(
                 name=code, target=code, mount=mount, axle=None, side=0, part="",
@@ -378,4 +412,12 @@ def _target(mount: Mount, base: str, side: int) -> str:
 
 def parse_layout(text: str, *, path: str) -> Layout:
     """Parse a layout's TOML text; raise ``BadFile`` naming every fault with its line."""
-    return parse_toml(text, Layout, path=path, do=_DO)
+    layout = parse_toml(text, Layout, path=path, do=_DO)
+    faults = [
+        (line_of(text, "unit", number, *place), words)
+        for number, unit in enumerate(layout.unit)
+        for place, words in unit_faults(unit, stations_of(unit))
+    ]
+    if faults:
+        raise BadFile(path, sorted(faults), allowed="a layout that can be measured", do=_DO)
+    return layout

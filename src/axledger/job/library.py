@@ -18,7 +18,7 @@ from axledger.job.limits import LimitSheet, parse_limit_sheet
 if TYPE_CHECKING:
     from importlib.resources.abc import Traversable
 
-__all__ = ["layout_names", "limit_sheet_names", "load_layout", "load_limit_sheet"]
+__all__ = ["layout_names", "layout_text", "limit_sheet_names", "load_layout", "load_limit_sheet"]
 
 Shelf = Literal["layouts", "limit_sheets"]
 _KIND: Mapping[Shelf, str] = {"layouts": "layout", "limit_sheets": "limit sheet"}
@@ -47,6 +47,11 @@ def load_layout(name_or_file: str | Path, extra: Path | None = None) -> Layout:
         return layout
     beside = Path(name_or_file).parent if _is_file(name_or_file) else None
     return _resolved(layout, {**_named("layouts", beside), **_named("layouts", extra)}, path, line_of(text, "combine"))
+
+
+def layout_text(name_or_file: str | Path, extra: Path | None = None) -> str:
+    """Return the text of a layout's file, in which the lines of faults are counted; raises like ``load_layout``."""
+    return _text("layouts", name_or_file, extra)[0]
 
 
 def load_limit_sheet(name_or_file: str | Path, extra: Path | None = None) -> LimitSheet:

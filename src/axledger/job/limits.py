@@ -25,8 +25,24 @@ __all__ = ["Limit", "LimitSheet", "parse_limit_sheet"]
 
 _DO = "mend the named lines, then run `axledger limits check FILE`"
 _ALLOWED = "one limit for each result"
-_ANGLES = frozenset(
-    {"toe.total", "toe.left", "toe.right", "steering", "squareness", "thrust", "parallelism"},
+_ANGLES = (
+    frozenset(
+        {
+            "toe.total",
+            "toe.left",
+            "toe.right",
+            "steering",
+            "steering.difference",
+            "squareness",
+            "squareness.own",
+            "thrust",
+            "parallelism",
+        },
+    )
+    .union(f"{quantity}.{of}" for quantity in ("camber", "caster", "kpi") for of in ("left", "right", "difference"))
+    .union(
+        ("pitch",), (f"{quantity}.{way}" for quantity in ("toe-out-on-turns", "ackermann") for way in ("left", "right"))
+    )
 )
 _LENGTHS = frozenset(
     {"toe.length", "offset", "spacing", "wheelbase.left", "wheelbase.right", "wheelbase.difference"},

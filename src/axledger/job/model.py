@@ -8,7 +8,7 @@ other sign and its seating is drawn anew.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -18,10 +18,20 @@ from axledger.contract.quantity import Quantity
 from axledger.geometry.adjustment import Array
 from axledger.geometry.results import AxleGeometry, UnitGeometry
 from axledger.geometry.vehicle_network import Distances, Inclinations, Points, VehicleNetwork
+from axledger.job.earlier import Before, as_it_stood
+from axledger.job.in_force import InForce
 from axledger.job.layout import Axle, AxleKind, Layout, Reference, Station, Unit, stations_of
+from axledger.job.lines import Sight, Tilt
+from axledger.job.scales import KINDS
 from axledger.job.settings import MountKind
+from axledger.job.tilts import role_of_tilt
+from axledger.job.wheel_angles import WheelPriors, in_order, wheels_of
 
-__all__ = ["LayoutPriors", "Model", "Sight", "Tilt", "build_model"]
+__all__ = ["REST_ALLOWANCE", "LayoutPriors", "Model", "SettingParameter", "Sight", "Tilt", "build_model"]
+
+REST_ALLOWANCE = 1.05
+"""By how much the hub's and the drop's stated sds are widened; see DEVELOPERS.md for why it is what it is."""
+
 
 _HEIGHT_SD_M = 0.003
 """How well a station's height above the floor is known; working figure, no source."""
@@ -38,22 +48,22 @@ class LayoutPriors:
     slope_rad: float = math.radians(2.0)
 
 
-@dataclass(frozen=True, slots=True)
-class Sight:
-    """A distance between two stations, each with the number of half turns its target had made."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SettingParameter:
+    """What a setting error's parameter stands for.
 
-    start: str
-    end: str
-    start_turns: int = 0
-    end_turns: int = 0
+    ``part`` is bias, seating, rest, across or end; ``scaled`` where its sd carries its kind's factor, which the bias
+    of a target that is known does not.
+    """
+
+    kind: MountKind
+    part: str
+    place: str
+    scaled: bool
 
 
-@dataclass(frozen=True, slots=True)
-class Tilt:
-    """An inclination of the floor under ``unit``: ``name`` as in the layout ("along", "across-turned", ...)."""
-
-    unit: str
-    name: str
+_State = tuple[int, Before]
+"""A target's half turns, and how its axle stood."""
 
 
 @dataclass(slots=True)
@@ -62,6 +72,7 @@ class _Parameters:
     sds: list[float] = field(default_factory=list[float])
     means: list[float] = field(default_factory=list[float])
     numbers: dict[str, int] = field(default_factory=dict[str, int])
+    settings: dict[int, SettingParameter] = field(default_factory=dict[int, SettingParameter])
 
     def add(self, name: str, sd: float, mean: float = 0.0) -> int:
         """Return the number of parameter ``name``, made at the first call; -1 where ``sd`` is zero."""
@@ -90,6 +101,10 @@ class Model:
     sights: tuple[Sight, ...]
     tilts: tuple[Tilt, ...]
     sd: Array
+    settings: Mapping[int, SettingParameter] = field(default_factory=dict[int, SettingParameter])
+    """The parameters that are setting errors."""
+    needs: Mapping[str, frozenset[Tilt]] = field(default_factory=dict[str, frozenset[Tilt]])
+    """Readings without which a result is not determined, by its key."""
 
 
 @dataclass(slots=True)
@@ -114,23 +129,30 @@ def build_model(
     meter: Instrument | None,
     inclinometer: Instrument | None,
     priors: LayoutPriors | None = None,
+    in_force: InForce | None = None,
+    plate: Instrument | None = None,
+    offered: Collection[Tilt] = (),
+    wheel_priors: WheelPriors | None = None,
 ) -> Model:
     """Build the network for the given readings (one entry per reading, repeats as separate entries).
 
     The order of parameters depends on the layout and on which target states occur, so the same readings give
-    the same model.
+    the same model. ``offered`` are the inclinations at wheels of the job's walk, taken or not: the job's results
+    depend on them. ``plate`` is the instrument that stands for the turning plates.
     """
+    tilts, floor = in_order(tilts), [tilt for tilt in tilts if not tilt.at]
     stated = priors or LayoutPriors()
     parameters = _Parameters()
     zero, scale = _corrections(parameters, meter, Quantity.LENGTH)
     tilt_zero, _ = _corrections(parameters, inclinometer, Quantity.INCLINATION)
     units = tuple(_unit(parameters, unit, stated) for unit in layout.unit)
-    rows, numbers = _rows(parameters, layout, units, _states(sights))
+    rows, numbers = _rows(parameters, layout, units, _states(sights), stated, in_force or InForce())
+    wheels = wheels_of(parameters, layout, {*offered, *tilts}, zero=tilt_zero, plate=plate, priors=wheel_priors)
     size = len(parameters.names)
     points = _points(rows, size)
-    start = np.array([numbers[sight.start, sight.start_turns] for sight in sights], dtype=np.int64)
-    end = np.array([numbers[sight.end, sight.end_turns] for sight in sights], dtype=np.int64)
-    slopes = [_slope(parameters, tilt.unit, tilt.name.split("-")[0], stated) for tilt in tilts]
+    start = np.array([numbers[s.start, (s.start_turns, s.start_before)] for s in sights], dtype=np.int64)
+    end = np.array([numbers[s.end, (s.end_turns, s.end_before)] for s in sights], dtype=np.int64)
+    slopes = [_slope(parameters, tilt.unit, tilt.name.split("-")[0], stated) for tilt in floor]
     network = VehicleNetwork(
         size=size,
         points=points,
@@ -142,9 +164,10 @@ def build_model(
         ),
         inclinations=Inclinations(
             slope=np.array(slopes, dtype=np.int64),
-            zero=np.full(len(tilts), tilt_zero % (size + 1), dtype=np.int64),
-            sign=np.array([-1.0 if tilt.name.endswith("-turned") else 1.0 for tilt in tilts]),
+            zero=np.full(len(floor), tilt_zero % (size + 1), dtype=np.int64),
+            sign=np.array([-1.0 if tilt.name.endswith("-turned") else 1.0 for tilt in floor]),
         ),
+        wheels=wheels.network(tilts, size),
     )
     prior = np.array(parameters.means)
     return Model(
@@ -152,10 +175,15 @@ def build_model(
         prior=prior,
         prior_sd=np.array(parameters.sds),
         network=network,
-        units=tuple(_padded(unit, size) for unit in units),
+        units=tuple(
+            wheels.fitted(_padded(solved, size), {axle.id: axle.code for axle in unit.axle})
+            for unit, solved in zip(layout.unit, units, strict=True)
+        ),
         sights=tuple(sights),
-        tilts=tuple(tilts),
-        sd=_reading_sd(network, prior, meter, inclinometer),
+        tilts=tilts,
+        sd=_reading_sd(network, prior, tilts, meter=meter, inclinometer=inclinometer, plate=plate),
+        settings=parameters.settings,
+        needs=wheels.needs,
     )
 
 
@@ -231,33 +259,40 @@ def _slope(parameters: _Parameters, unit: str, direction: str, priors: LayoutPri
     return parameters.add(f"{unit}.floor.{direction}", priors.slope_rad)
 
 
-def _states(sights: Iterable[Sight]) -> Mapping[str, frozenset[int]]:
-    seen: dict[str, set[int]] = {}
+def _states(sights: Iterable[Sight]) -> Mapping[str, frozenset[_State]]:
+    """Return for each station the half turns of its target and how its axle stood, as often as they differ."""
+    seen: dict[str, set[_State]] = {}
     for sight in sights:
-        seen.setdefault(sight.start, set()).add(sight.start_turns)
-        seen.setdefault(sight.end, set()).add(sight.end_turns)
-    return {name: frozenset(turns) for name, turns in seen.items()}
+        seen.setdefault(sight.start, set()).add((sight.start_turns, sight.start_before))
+        seen.setdefault(sight.end, set()).add((sight.end_turns, sight.end_before))
+    return {name: frozenset(states) for name, states in seen.items()}
 
 
 def _rows(
     parameters: _Parameters,
     layout: Layout,
     units: Sequence[UnitGeometry],
-    states: Mapping[str, frozenset[int]],
-) -> tuple[list[_Row], dict[tuple[str, int], int]]:
+    states: Mapping[str, frozenset[_State]],
+    priors: LayoutPriors,
+    in_force: InForce,
+) -> tuple[list[_Row], dict[tuple[str, _State], int]]:
     rows: list[_Row] = []
-    numbers: dict[tuple[str, int], int] = {}
+    numbers: dict[tuple[str, _State], int] = {}
     for unit, geometry in zip(layout.unit, units, strict=True):
         axles = {axle.code: solved for axle, solved in zip(unit.axle, geometry.axles, strict=True)}
         for station in stations_of(unit):
-            for turns in sorted(states.get(station.name, frozenset())):
-                numbers[station.name, turns] = len(rows)
+            for turns, before in sorted(states.get(station.name, frozenset())):
+                numbers[station.name, (turns, before)] = len(rows)
                 solved = axles[station.axle.code] if station.axle is not None else None
-                rows.append(_row(parameters, unit, station, solved, turns))
+                if solved is not None and station.axle is not None:
+                    solved = as_it_stood(parameters, f"{unit.id}.{station.axle.code}", solved, before, priors)
+                rows.append(_row(parameters, unit, station, solved, turns, in_force))
     return rows, numbers
 
 
-def _row(parameters: _Parameters, unit: Unit, station: Station, solved: AxleGeometry | None, turns: int) -> _Row:
+def _row(
+    parameters: _Parameters, unit: Unit, station: Station, solved: AxleGeometry | None, turns: int, in_force: InForce
+) -> _Row:
     mount, side = station.mount, station.side
     pivot_half = station.axle.pivot_half_m if station.axle is not None else None
     on_wheel = mount.kind is MountKind.STRAIGHTEDGE and pivot_half is not None and solved is not None
@@ -274,7 +309,7 @@ def _row(parameters: _Parameters, unit: Unit, station: Station, solved: AxleGeom
         local=(x, station.place_m[1] - pivot[1]),
         height=station.place_m[2],
     )
-    _placement(parameters, unit, station, turns, row)
+    _placement(parameters, unit, station, turns, row, in_force)
     if mount.drop_m:
         # a plumb line leans against the rise: nose up by a moves the target back by drop * a, left end up by c
         # moves it right by drop * c
@@ -283,29 +318,44 @@ def _row(parameters: _Parameters, unit: Unit, station: Station, solved: AxleGeom
     return row
 
 
-def _placement(parameters: _Parameters, unit: Unit, station: Station, turns: int, row: _Row) -> None:
+def _placement(parameters: _Parameters, unit: Unit, station: Station, turns: int, row: _Row, in_force: InForce) -> None:
     """Add the setting errors of a target in its present state."""
-    setting, target = station.mount.stated, f"{unit.id}.{station.target}"
+    setting, target, kind = station.mount.stated, f"{unit.id}.{station.target}", station.mount.kind
     flip = -1.0 if turns % 2 else 1.0
     millimetre = 1e-3
+    factor = in_force.factor(kind) if kind in KINDS else 1.0
+    known = in_force.targets.get(station.target)
 
-    def term(component: int, name: str, sd_mm: float, factor: float = 1.0) -> None:
+    def term(component: int, name: str, sd_mm: float, weight: float = 1.0) -> None:
         if (number := parameters.add(name, sd_mm * millimetre)) >= 0:
-            row.local_terms.append((component, number, factor))
+            row.local_terms.append((component, number, weight))
 
-    term(0, f"{target}.bias", setting.bias, flip)
-    term(0, f"{target}.seating.{turns}", setting.seating)
-    term(0, f"{target}.rest", math.hypot(setting.hub, setting.rest))
+    def error(component: int, part: str, sd_mm: float, weight: float = 1.0, suffix: str = "") -> None:
+        name = f"{target}.{part}{suffix}"
+        term(component, name, sd_mm * factor, weight)
+        if name in parameters.numbers:
+            own = SettingParameter(kind=kind, part=part, place=station.target, scaled=kind in KINDS)
+            parameters.settings[parameters.numbers[name]] = own
+
+    if known is not None and setting.bias > 0.0:
+        number = parameters.add(f"{target}.bias", known.u_mm * millimetre, known.bias_mm * millimetre)
+        row.local_terms.append((0, number, flip))
+        own = SettingParameter(kind=kind, part="bias", place=station.target, scaled=False)
+        parameters.settings[number] = own
+    else:
+        error(0, "bias", setting.bias, flip)
+    error(0, "seating", setting.seating, suffix=f".{turns}")
+    error(0, "rest", REST_ALLOWANCE * math.hypot(setting.hub, setting.rest))
     term(0, f"{target}.along", setting.along)
-    term(1, f"{target}.across", setting.across)
+    error(1, "across", setting.across)
     if station.side:
         term(1, f"{unit.id}.{_family(station)}.span", setting.span, float(station.side))
     if station.part in ("front", "rear"):
         outward = 1.0 if station.part == "front" else -1.0
         # turned end for end, the end that pointed forward points back and takes its errors along
         end = 1 if (station.part == "front") == (turns % 2 == 0) else 2
-        term(0, f"{target}.end{end}.length", setting.end, outward)
-        term(1, f"{target}.end{end}.across", setting.end)
+        error(0, "end", setting.end, outward, suffix=f"{end}.length")
+        error(1, "end", setting.end, suffix=f"{end}.across")
 
 
 def _family(station: Station) -> str:
@@ -336,19 +386,20 @@ def _points(rows: Sequence[_Row], size: int) -> Points:
 
 
 def _reading_sd(
-    network: VehicleNetwork, prior: Array, meter: Instrument | None, inclinometer: Instrument | None
-) -> Array:
+    network: VehicleNetwork, prior: Array, tilts: Sequence[Tilt], *, meter: Instrument | None,
+    inclinometer: Instrument | None, plate: Instrument | None,
+) -> Array:  # fmt: skip
     """Return the sd of one reading each: repeatability, half a display step each way, and height where it counts."""
-    lengths, tilts = len(network.distances.start), len(network.inclinations.sign)
-    sd = np.empty(lengths + tilts)
+    lengths, by_role = len(network.distances.start), {"inclinometer": inclinometer, "plate": plate}
+    sd = np.empty(lengths + len(tilts))
     if lengths:
         place, _ = network.places(prior)
         line = place[network.distances.end] - place[network.distances.start]
         rise = network.points.height[network.distances.end] - network.points.height[network.distances.start]
         steepness = rise / np.sqrt((line**2).sum(axis=1) + rise**2)
         sd[:lengths] = np.hypot(_single(meter, Quantity.LENGTH), steepness * math.sqrt(2) * _HEIGHT_SD_M)
-    if tilts:
-        sd[lengths:] = _single(inclinometer, Quantity.INCLINATION)
+    single = {role: _single(by_role[role], Quantity.INCLINATION) for role in {role_of_tilt(t.name) for t in tilts}}
+    sd[lengths:] = [single[role_of_tilt(tilt.name)] for tilt in tilts]
     return sd
 
 

@@ -16,9 +16,12 @@ from axledger.contract.quantity import Quantity
 from axledger.contract.transport import Stamp
 from axledger.job.facts import Body, instrument_record, job_opened, layout_record, limits_record
 from axledger.job.fold import JobFold
+from axledger.job.in_force import in_force_body, marks_of, targets_of
 from axledger.job.layout import Layout
 from axledger.job.limits import LimitSheet
 from axledger.job.plan import Chosen, plan_shots
+from axledger.job.target_history import history_in
+from axledger.job.tilts import role_of_tilt
 from axledger.ledger import Entry, Ledger
 
 __all__ = [
@@ -34,6 +37,9 @@ __all__ = [
 ]
 
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,63}")
+
+HISTORY = frozenset({"job", "target", "statement"})
+"""Kinds of entries that tell of settings."""
 
 RECORDS = frozenset({"profile", "layout", "limits", "instrument"})
 """Kinds of entries that belong to no job."""
@@ -86,15 +92,18 @@ def open_job(
     repeats: int = 2,
     name: str | None = None,
     chosen: Chosen | None = None,
+    marks: Mapping[str, str] | None = None,
 ) -> str:
     """Write a job's records and opening in one transaction; return its name.
 
     ``roles`` maps "meter" and, where the layout asks for inclinations, "inclinometer" to instruments. Raises
     ``BadInput`` where a role is missing or an instrument does not measure what it must, ``Refused`` where an
-    instrument is not in use or the name is taken.
+    instrument is not in use or the name is taken. ``marks`` names the targets that are not the usual ones, by place
+    ("D1Lh"); what is known of crew and targets is written into the opening.
     """
-    _check_roles(layout, roles)
+    named = _marks(layout, marks or {})
     _check_chosen(layout, chosen or Chosen())
+    _check_roles(layout, roles, chosen or Chosen())
     if not 1 <= repeats <= 5:
         raise BadInput("repeats must be sensible", found=str(repeats), allowed="1 to 5", do="choose 2")
     if name is not None and not _NAME.fullmatch(name):
@@ -120,10 +129,27 @@ def open_job(
             person=person,
             stamp=stamp,
             chosen=_chosen_body(chosen) if chosen is not None else None,
+            targets=named,
+            settings=in_force_body(history_in(ledger.entries(kinds=HISTORY)).in_force(layout, named, person)),
         )
     )
     ledger.append(bodies)
     return job
+
+
+def _marks(layout: Layout, given: Mapping[str, str]) -> dict[str, str]:
+    """Return the marks of all targets by place; refuse a place there is none at, and a mark named twice."""
+    known = targets_of(layout)
+    for place in given:
+        if place not in known:
+            raise UnknownName("target", place, sorted(known), do="name the place as the plan does, such as D1Lh")
+    marks = {**marks_of(layout), **given}
+    if twice := sorted({mark for mark in marks.values() if list(marks.values()).count(mark) > 1}):
+        raise BadInput(
+            f"{', '.join(twice)} cannot hang at two places", found="a mark named twice",
+            allowed="a mark for each target", do="name the target at the other place too",
+        )  # fmt: skip
+    return marks
 
 
 def _chosen_body(chosen: Chosen) -> Body:
@@ -146,10 +172,11 @@ def _check_chosen(layout: Layout, chosen: Chosen) -> None:
         )  # fmt: skip
 
 
-def _check_roles(layout: Layout, roles: Mapping[str, Enrolled]) -> None:
+def _check_roles(layout: Layout, roles: Mapping[str, Enrolled], chosen: Chosen) -> None:
     wanted = {"meter": Quantity.LENGTH}
-    if any(stand.tilts for unit in layout.unit for stand in unit.stand):
-        wanted["inclinometer"] = Quantity.INCLINATION
+    taken = {role_of_tilt(tilt) for unit in layout.unit for stand in unit.stand if chosen.takes(stand)
+             for tilt in stand.tilts}  # fmt: skip
+    wanted.update(dict.fromkeys(sorted(taken), Quantity.INCLINATION))
     for role, quantity in wanted.items():
         if role not in roles:
             raise BadInput(

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from axledger.contract.quantity import Quantity
+from axledger.job.at_once import asked_at_once, sure_slip
 from axledger.job.board import Board, Place, Reading
-from axledger.job.plan import Shot, sight_of, tilt_of
+from axledger.job.plan import Shot, role_of, sight_of, tilt_of
 from axledger.job.solution import Prediction
+from axledger.job.tilts import LEAST_TURN_RAD
 from axledger_calibration.repeatability import critical_range, odd_one_out
 
 if TYPE_CHECKING:
@@ -17,6 +20,8 @@ if TYPE_CHECKING:
 __all__ = ["hold_odd_one", "instrument_for", "missing_repeats", "place_reading"]
 
 _FAR_SD = 4.0
+_SUSPECT_SD = 2.5
+"""From here on a reading is asked whether a slip of known size explains it, such as an exchanged pair."""
 _FAR = {Quantity.LENGTH: 0.003, Quantity.INCLINATION: 0.00175}
 """A reading is held when it is both 4 sd and 3 mm (0.1 degree) from its prediction: simulated, no source."""
 _MOST_READINGS = 5
@@ -49,29 +54,54 @@ def _noun(quantity: Quantity) -> str:
 
 def instrument_for(fold: JobFold, shot: Shot) -> str:
     """Return the name of the instrument whose record the solver uses for the shot; no other may fill it."""
-    return fold.instruments["inclinometer" if shot.kind == "tilt" else "meter"].name
+    return fold.instruments[role_of(shot)].name
 
 
 def _doubt(fold: JobFold, shot: Shot, reading: Reading, turns: dict[str, int]) -> str:
     """Say why the reading must not be taken as it is; empty where nothing speaks against it."""
     if reading.quality is not None and reading.quality.doubtful:
         return f"weak return: quality {reading.quality.figure:g}, limit {reading.quality.limit:g}"
+    quantity = fold.quantity_of(shot)
+    if role_of(shot) == "plate" and (short := _too_little(reading.values[quantity][0])):
+        return short
     expected = predicted(fold, shot, turns)
     if expected is None:
         return ""
-    quantity = fold.quantity_of(shot)
     off = reading.values[quantity][0] - expected.value_si
     if abs(off) <= max(_FAR_SD * expected.sd_si, _FAR[quantity]):
+        return _slip_words(fold, shot, reading, turns, off / expected.sd_si)
+    return _far_words(fold, shot, reading, turns, off, expected)
+
+
+def _slip_words(fold: JobFold, shot: Shot, reading: Reading, turns: dict[str, int], off_sd: float) -> str:
+    """Say which slip explains a reading that is not far off, where one does so much better than chance."""
+    if shot.kind == "tilt" or abs(off_sd) < _SUSPECT_SD:
         return ""
-    return _far_words(off, expected, quantity)
+    asked = sure_slip(fold, shot, turns, reading.values[Quantity.LENGTH][0])
+    return f"fits another line far better: {asked}" if asked else ""
 
 
-def _far_words(off: float, expected: Prediction, quantity: Quantity) -> str:
-    if quantity is Quantity.INCLINATION:
+def _too_little(turned_rad: float) -> str:
+    """Say why a sweep must not rest on this turn; empty where it may."""
+    turned_deg = math.degrees(turned_rad)
+    if turned_rad < 0.0:
+        return f"a turn of {turned_deg:.1f} deg: type it without a sign, both ways count positive"
+    if turned_rad < LEAST_TURN_RAD:
+        return (
+            f"turned only {turned_deg:.1f} deg: caster wants {math.degrees(LEAST_TURN_RAD):.0f} deg or more each way, "
+            "20 is usual; turn further and read again"
+        )
+    return ""
+
+
+def _far_words(
+    fold: JobFold, shot: Shot, reading: Reading, turns: dict[str, int], off: float, expected: Prediction
+) -> str:
+    if shot.kind == "tilt":
         return f"{abs(off) * 57.29578:.2f} deg from what the other readings predict: turned the wrong way?"
     way = "longer" if off > 0 else "shorter"
-    guess = "beam past the target?" if off > 0.25 else "something in the beam?" if off < -0.25 else "right target?"
-    return f"{abs(off) * 1000:.0f} mm {way} than predicted ({expected.value_si * 1000:.0f} mm): {guess}"
+    asked = asked_at_once(fold, shot, turns, reading.values[Quantity.LENGTH][0])
+    return f"{abs(off) * 1000:.0f} mm {way} than predicted ({expected.value_si * 1000:.0f} mm): {asked}"
 
 
 def predicted(fold: JobFold, shot: Shot, turns: dict[str, int]) -> Prediction | None:
@@ -90,15 +120,14 @@ def _spread(fold: JobFold, shot: Shot, numbers: tuple[int, ...]) -> list[float]:
 
 def repeatability(fold: JobFold, shot: Shot) -> float:
     """Return the standard deviation of one reading of the shot, m or rad, display step included."""
-    quantity = fold.quantity_of(shot)
-    role = "meter" if quantity is Quantity.LENGTH else "inclinometer"
-    record = fold.instruments[role].quantities[quantity]
+    record = fold.instruments[role_of(shot)].quantities[fold.quantity_of(shot)]
     return float((record.repeatability**2 + record.resolution**2 / 12.0) ** 0.5)
 
 
 def missing_repeats(fold: JobFold, shot: Shot) -> int:
     """Return how many more readings the shot wants: its repeats, or one more while they do not agree."""
     wanted = fold.header.repeats if fold.header is not None else 1
+    wanted += fold.board.more.get((fold.board.round, shot.id), 0)
     numbers = fold.board.accepted(shot.id)
     if len(numbers) < wanted:
         return wanted - len(numbers)

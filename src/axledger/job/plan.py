@@ -11,8 +11,9 @@ from typing import Literal
 
 from axledger.job.layout import Layout, Part, Procedure, Stand, Station, Unit, stations_of
 from axledger.job.model import Sight, Tilt
+from axledger.job.tilts import FLOOR_TILTS, Role, role_of_tilt
 
-__all__ = ["Chosen", "Shot", "mirrored", "plan_shots", "sight_of", "tilt_of"]
+__all__ = ["Chosen", "Shot", "mirrored", "plan_shots", "role_of", "sight_of", "tilt_of", "tilts_at_wheels"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -119,8 +120,19 @@ def sight_of(shot: Shot, turns: Mapping[str, int]) -> Sight:
 
 
 def tilt_of(shot: Shot) -> Tilt:
-    """Return the inclination a tilt shot measures."""
-    return Tilt(shot.unit, shot.tilt)
+    """Return the inclination a tilt shot measures; one of the floor is the same at any place."""
+    return Tilt(shot.unit, shot.tilt, "" if shot.tilt in FLOOR_TILTS else shot.start)
+
+
+def tilts_at_wheels(layout: Layout, chosen: Chosen) -> frozenset[Tilt]:
+    """Return all inclinations at wheels and frame that the chosen walk offers, whatever is blocked on the day."""
+    tilts = (tilt_of(shot) for shot in plan_shots(layout, chosen=chosen) if shot.kind == "tilt")
+    return frozenset(tilt for tilt in tilts if tilt.at)
+
+
+def role_of(shot: Shot) -> Role:
+    """Return which of a job's instruments takes the shot."""
+    return role_of_tilt(shot.tilt) if shot.kind == "tilt" else "meter"
 
 
 def mirrored(station: str) -> str:

@@ -5,13 +5,17 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from axledger.job.board import Board, Place
+from axledger.job.follow_up import as_taken_before, followed_rounds
 from axledger.job.plan import sight_of, tilt_of
+from axledger.job.slip_scene import Stations
 from axledger.job.solution import Line, Observation, Solution, Solver
 
 if TYPE_CHECKING:
+    from axledger.job.findings import Findings
     from axledger.job.fold import JobFold
+    from axledger.job.learning import Learned
 
-__all__ = ["RoundWork", "observed"]
+__all__ = ["RoundWork", "joined", "observed"]
 
 
 class RoundWork:
@@ -22,6 +26,9 @@ class RoundWork:
         self._solved: dict[int, tuple[tuple[Observation, ...], Solution]] = {}
         self._seen: dict[int, tuple[Board, Solution]] = {}
         self._made: dict[int, tuple[Place, Observation]] = {}
+        self.findings: dict[int, tuple[Board, Findings]] = {}
+        self.learned: dict[int, tuple[Solution, Learned]] = {}
+        self.stations = Stations(solver.layout)
 
     def solution(self, fold: JobFold, round_number: int) -> Solution:
         """Return the solution of a round."""
@@ -32,7 +39,7 @@ class RoundWork:
         return seen[1]
 
     def _solution(self, fold: JobFold, round_number: int) -> Solution:
-        observations = observed(fold, round_number, self._made)
+        observations = joined(fold, round_number, self._made)
         planned: list[Line] = _planned(fold) if round_number == fold.board.round else []
         known = self._solved.get(round_number)
         if known is not None and known[0] == observations:
@@ -77,3 +84,18 @@ def observed(
             known[number] = (place, Observation(line, fold.readings[number].values[fold.quantity_of(shot)][0]))
         observations.append(known[number][1])
     return tuple(observations)
+
+
+def joined(
+    fold: JobFold, round_number: int, made: dict[int, tuple[Place, Observation]] | None = None
+) -> tuple[Observation, ...]:
+    """Return what a round is solved from: its own readings, then those of the rounds that it follows up."""
+    own = observed(fold, round_number, made)
+    if fold.layout is None:
+        return own
+    earlier: list[Observation] = []
+    for number in followed_rounds(fold.board, round_number):
+        taken = observed(fold, number, made)
+        lines = as_taken_before(fold.layout, fold.board, [one.line for one in taken], number, round_number)
+        earlier += [Observation(line, one.value_si) for line, one in zip(lines, taken, strict=True) if line is not None]
+    return (*own, *earlier)

@@ -22,6 +22,7 @@ from axledger.job.acts import perform
 from axledger.job.digest import checkpoint_body
 from axledger.job.fold import Happening, JobFold
 from axledger.job.opening import fold_job
+from axledger.job.plan import role_of
 from axledger.job.statements import statement_body
 from axledger.ledger import Ledger
 
@@ -195,7 +196,7 @@ class JobRun:
     def measure(self) -> Told:
         """Ask the instrument of the current shot for a reading, where its profile has a command for that."""
         shot = self.fold.current()
-        role = "meter" if shot is None or shot.kind == "distance" else "inclinometer"
+        role = "meter" if shot is None else role_of(shot)
         name = self.fold.instruments[role].name if role in self.fold.instruments else ""
         # by instrument: a device in two roles has one link
         live = next((live for live in self._live.values() if live.source.instrument == name), None)

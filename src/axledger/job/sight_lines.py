@@ -13,7 +13,7 @@ from axledger.geometry.sight import Box, Cylinder, blockers
 from axledger.job.layout import BoxSolid, Layout, Station, TyreSolid, Unit, stations_of
 from axledger.job.settings import MountKind
 
-__all__ = ["clear_of", "solids_of", "target_solids", "unclear_shots"]
+__all__ = ["SightLines", "clear_of", "solids_of", "target_solids", "unclear_shots"]
 
 _PLATE_HALF_M = 0.030
 _ARM_HALF_M = 0.010
@@ -52,18 +52,31 @@ def clear_of(unit: Unit, start_station: str, end_station: str, folded: Collectio
 
     ``folded`` names the targets out of the way. Raises ``KeyError`` for a station the unit does not have.
     """
-    stations = {station.name: station for station in stations_of(unit)}
-    start, end = stations[start_station], stations[end_station]
-    away = {start.target, end.target, *folded}
-    targets = (box for name, boxes in target_solids(unit).items() if name not in away for box in boxes)
-    return blockers(start.place_m, end.place_m, [*solids_of(unit), *targets])
+    return SightLines(unit).in_the_way(start_station, end_station, folded)
+
+
+class SightLines:
+    """The solids and targets of one unit, put together once for many lines."""
+
+    def __init__(self, unit: Unit) -> None:
+        self._stations = {station.name: station for station in stations_of(unit)}
+        self._solids = solids_of(unit)
+        self._targets = target_solids(unit)
+
+    def in_the_way(self, start_station: str, end_station: str, folded: Collection[str] = ()) -> tuple[str, ...]:
+        """Return what ``clear_of`` returns for the unit."""
+        start, end = self._stations[start_station], self._stations[end_station]
+        away = {start.target, end.target, *folded}
+        targets = (box for name, boxes in self._targets.items() if name not in away for box in boxes)
+        return blockers(start.place_m, end.place_m, [*self._solids, *targets])
 
 
 def unclear_shots(layout: Layout) -> tuple[str, ...]:
     """Return every wanted line that something stands in, spare ones included, with what it is."""
     found = {
-        (start, pair.to): clear_of(unit, start, pair.to, pair.fold)
+        (start, pair.to): lines.in_the_way(start, pair.to, pair.fold)
         for unit in layout.unit
+        for lines in (SightLines(unit),)
         for stand in unit.stand
         for pair in stand.shots
         for start in (pair.start or stand.at,)

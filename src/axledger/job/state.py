@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from axledger.contract.instrument import Instrument
 from axledger.job.fold import JobFold
 from axledger.job.layout import Layout, stations_of
+from axledger.job.next_steps import NextSteps, next_steps_of
 from axledger.job.placing import predicted
 from axledger.job.plan import Shot
 from axledger.job.preparation import PREPARATION
@@ -69,6 +70,7 @@ class JobState:
     """Everything a view shows. ``results`` are of the present round, ``earlier`` those of rounds before it.
 
     ``contradicts``: the accepted readings cannot all be right, so no result of this round can be relied on.
+    ``steps``: suspected slips, and once the plan is done what to measure next and what to move.
     ``decisive`` names, for a result not yet determined, the shot of the walk that will determine it.
     """
 
@@ -98,6 +100,7 @@ class JobState:
     notes: tuple[str, ...]
     meter_zero: tuple[float, float] | None
     contradicts: bool = False
+    steps: NextSteps | None = None
 
     @property
     def last(self) -> ReadingView | None:
@@ -161,6 +164,7 @@ def state_of(fold: JobFold, words: Words, decisive: Mapping[str, str] | None = N
         notes=fold.board.notes,
         meter_zero=now.parameter(zero) if now is not None else None,
         contradicts=now.contradicts if now is not None else False,
+        steps=next_steps_of(fold),
     )  # fmt: skip
 
 

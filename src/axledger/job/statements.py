@@ -17,12 +17,26 @@ from axledger.contract.quantity import UNITS, from_si
 from axledger.contract.transport import Stamp
 from axledger.job import facts
 from axledger.job.digest import digests
+from axledger.job.findings import findings_of
 from axledger.job.fold import JobFold
+from axledger.job.in_force import targets_of
+from axledger.job.instruments_seen import instruments_seen, seen_body
+from axledger.job.learning import learned_from
+from axledger.job.next_steps_body import finding_body
 from axledger.job.preparation import PREPARATION
 from axledger.job.solution import Result
+from axledger.job.target_history import learned_body
 from axledger.ledger import TreeHead
 
-__all__ = ["contradictory_rounds", "forecast_body", "result_body", "results_of", "statement_body", "versions"]
+__all__ = [
+    "contradictory_rounds",
+    "forecast_body",
+    "result_body",
+    "results_of",
+    "settings_body",
+    "statement_body",
+    "versions",
+]
 
 
 def versions() -> dict[str, str]:
@@ -48,11 +62,15 @@ def result_body(result: Result, round_number: int) -> facts.Body:
         "against": result.against,
         "unit": result.unit,
         "value": shown(result.value),
-        "u95": None if result.u is None else 2.0 * from_si(result.u, unit),
+        "u": shown(result.u),
+        "u95": shown(result.u95),
+        "low": shown(result.low),
+        "high": shown(result.high),
         "lower": shown(result.lower),
         "upper": shown(result.upper),
         "verdict": result.verdict.value,
         "probability": result.probability,
+        "shares": dict(result.shares),
         "round": round_number,
     }
 
@@ -65,7 +83,7 @@ def forecast_body(result: Result) -> facts.Body:
         "name": result.name,
         "against": result.against,
         "unit": result.unit,
-        "u95": 2.0 * from_si(result.forecast_u, unit),
+        "u95": from_si(result.forecast_u95, unit),
         "determined": result.u is not None,
         "lower": None if result.lower is None else from_si(result.lower, unit),
         "upper": None if result.upper is None else from_si(result.upper, unit),
@@ -95,6 +113,12 @@ def statement_body(fold: JobFold, head: TreeHead, *, person: str, stamp: Stamp) 
         "counts": fold.counts(),
         "digests": digests(fold),
         "contradictory_rounds": contradictory_rounds(fold),
+        "findings": {
+            str(number): [finding_body(finding) for finding in findings_of(fold, number).findings]
+            for number in range(1, fold.board.round + 1)
+        },
+        "instruments_seen": [seen_body(seen) for seen in instruments_seen(fold)],
+        "settings": settings_body(fold),
         "open": [shot.id for shot in fold.open_shots()],
         "unticked": [item for item, note in _ticks(fold).items() if note is None],
     }
@@ -109,6 +133,21 @@ def statement_body(fold: JobFold, head: TreeHead, *, person: str, stamp: Stamp) 
         stamp=stamp,
         facts=dict(more),
     )
+
+
+def settings_body(fold: JobFold) -> facts.Body:
+    """Return what the job teaches about its settings, from the round that rests on the most readings.
+
+    Empty where there is none without contradiction: what is wrong there is no setting.
+    """
+    solutions = [fold.fresh_solution(number) for number in range(1, fold.board.round + 1)]
+    sound = [one for one in solutions if one is not None and one.observations and not one.contradicts]
+    if fold.layout is None or not sound:
+        return {}
+    best = max(reversed(sound), key=lambda one: len(one.observations))
+    sides = {place: side for place, (_, side) in targets_of(fold.layout).items()}
+    gate = {"statistic": best.gate.statistic, "freedom": best.gate.freedom, "fits": best.gate.fits}
+    return {**learned_body(learned_from(best, fold.in_force, sides)), "gate": gate}
 
 
 def contradictory_rounds(fold: JobFold) -> list[int]:

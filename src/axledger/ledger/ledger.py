@@ -53,12 +53,16 @@ class Ledger:
         self._closed = False
 
     @classmethod
-    def open(cls, folder: Path, *, create: bool = True, succeed: bool = False, busy_timeout_s: float = 5.0) -> Self:
+    def open(
+        cls, folder: Path, *, create: bool = True, succeed: bool = False, busy_timeout_s: float = 5.0,
+        durable: bool = True,
+    ) -> Self:  # fmt: skip
         """Open the ledger of ``folder`` for writing, after checking that it is as it was left.
 
         With ``create`` a missing folder or ledger is made. With ``succeed`` a damaged ledger is left as
         it is and a new one started whose first entry names it and its last good mark; a sound ledger is
-        then ``Refused``. ``busy_timeout_s`` is how long an append waits for a foreign lock.
+        then ``Refused``. ``busy_timeout_s`` is how long an append waits for a foreign lock. ``durable`` is
+        given up by simulations of thousands of jobs alone: a power cut then loses what the disk had not got.
 
         Raises ``StorageTrouble``: HELD, NEWER, READ_ONLY, FULL, DAMAGED, ABSENT (without ``create``).
         """
@@ -69,7 +73,7 @@ class Ledger:
         lock = WriterLock(folder)
         try:
             line = start_successor(folder) if succeed else None
-            ledger = cls._open_locked(current_ledger(folder), lock, busy_timeout_s, starting=succeed)
+            ledger = cls._open_locked(current_ledger(folder), lock, busy_timeout_s, starting=succeed, durable=durable)
         except BaseException:
             lock.release()
             raise
@@ -78,10 +82,12 @@ class Ledger:
         return ledger
 
     @classmethod
-    def _open_locked(cls, path: Path, lock: WriterLock, busy_timeout_s: float, *, starting: bool) -> Self:
+    def _open_locked(
+        cls, path: Path, lock: WriterLock, busy_timeout_s: float, *, starting: bool, durable: bool
+    ) -> Self:
         with storage(path):
-            tree = _checked_tree(path, busy_timeout_s, starting=starting)
-            connection = connect_writer(path, busy_timeout_s=busy_timeout_s)
+            tree = _checked_tree(path, busy_timeout_s, starting=starting, durable=durable)
+            connection = connect_writer(path, busy_timeout_s=busy_timeout_s, durable=durable)
             try:
                 reserve_log(connection)  # a file that cannot be written shows here
                 reader = Reader(connect_reader(path, busy_timeout_s=busy_timeout_s), path)
@@ -239,7 +245,7 @@ class Ledger:
         return self._writer
 
 
-def _checked_tree(path: Path, busy_timeout_s: float, *, starting: bool) -> Tree:
+def _checked_tree(path: Path, busy_timeout_s: float, *, starting: bool, durable: bool) -> Tree:
     """Return the tree of the ledger at ``path``, created empty where there is none yet.
 
     Everything is checked through a connection that cannot write, so a file that is not ours, newer or
@@ -257,7 +263,7 @@ def _checked_tree(path: Path, busy_timeout_s: float, *, starting: bool) -> Tree:
         finally:
             connection.close()
     refuse_lost_ledger(path, starting=starting)
-    connection = connect_writer(path, busy_timeout_s=busy_timeout_s)
+    connection = connect_writer(path, busy_timeout_s=busy_timeout_s, durable=durable)
     try:
         create_schema(connection)
     finally:

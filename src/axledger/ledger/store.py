@@ -145,8 +145,11 @@ def storage(path: Path, *, kept: str = "") -> Generator[None]:
         raise trouble(error, path, kept=kept) from error
 
 
-def connect_writer(path: Path, *, busy_timeout_s: float) -> sqlite3.Connection:
-    """Return a connection that commits durably, autocommit off our hands (explicit BEGIN)."""
+def connect_writer(path: Path, *, busy_timeout_s: float, durable: bool = True) -> sqlite3.Connection:
+    """Return a connection that commits durably, autocommit off our hands (explicit BEGIN).
+
+    Without ``durable`` nothing waits for the disk: for simulations by the thousand, whose ledgers are thrown away.
+    """
     connection = sqlite3.connect(path, timeout=busy_timeout_s, isolation_level=None, check_same_thread=False)
     try:
         # A commit writes whole pages, about three of them; small ones are quicker. No effect later.
@@ -157,6 +160,8 @@ def connect_writer(path: Path, *, busy_timeout_s: float) -> sqlite3.Connection:
         # Only one system listens: there a plain sync leaves the data in the drive's own cache.
         connection.execute("PRAGMA fullfsync=ON")
         connection.execute("PRAGMA checkpoint_fullfsync=ON")
+        if not durable:
+            connection.execute("PRAGMA synchronous=OFF")
     except BaseException:
         connection.close()
         raise

@@ -32,8 +32,8 @@ def result_section(state: JobState, units: Units) -> Markup:
         parts.append(tag("p", doubt, class_="loud", role="note"))
     parts.append(tag("p", rule_words(state.rule)))
     signs = (
-        "U is two standard uncertainties (coverage factor 2). Angles are positive to the left seen from above, "
-        "offsets positive to the left, toe positive for toe-in."
+        "U is half the width of the interval that covers the true value with 95 %. Angles are positive to the left "
+        "seen from above, offsets positive to the left, toe positive for toe-in."
     )
     parts.append(tag("p", signs, class_="small"))
     parts += [_axle_table(results, state, units) for results in _by_axle(state.results)]

@@ -10,6 +10,7 @@ from axledger.drawing.plan_svg import plan_svg
 from axledger.job.preparation import CAUTIONS
 from axledger.job.state import JobState
 from axledger.report.markup import Content, Markup, heading, joined, listed, rows_table, tag
+from axledger.report.next_section import next_section
 from axledger.report.record_section import (
     instrument_section,
     preparation_section,
@@ -49,6 +50,7 @@ def sheet_html(
             _vehicle(state),
             result_section(state, shown),
             rounds_section(state, shown),
+            next_section(state),
             work_section(state),
             setting_section(state.layout),
             instrument_section(state, instruments_seq),

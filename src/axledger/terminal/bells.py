@@ -1,4 +1,4 @@
-"""Bells: accepted rings once, held twice, refused three times, a lost link four times."""
+"""Bells: accepted rings once, held or a slip suspected twice, refused three times, a lost link four times."""
 
 from __future__ import annotations
 
@@ -13,13 +13,18 @@ from axledger.job.fold import Happening
 __all__ = ["Bells", "rings_for"]
 
 _RINGS = {"accepted": 1, "held": 2, "refused": 3}
+_SUSPECTED = 2
 _LINK_LOST = 4
 _LOST_WORDS = ("link lost", "link silent")
 
 
-def rings_for(happenings: Sequence[Happening]) -> int:
-    """Return how often to ring for what happened: the worst of it counts, 0 for nothing worth a sound."""
-    return max((_rings(happening) for happening in happenings), default=0)
+def rings_for(happenings: Sequence[Happening], *, suspected: bool = False) -> int:
+    """Return how often to ring for what happened: the worst of it counts, 0 for nothing worth a sound.
+
+    ``suspected``: a slip is suspected that was not before.
+    """
+    worst = max((_rings(happening) for happening in happenings), default=0)
+    return max(worst, _SUSPECTED) if suspected else worst
 
 
 def _rings(happening: Happening) -> int:

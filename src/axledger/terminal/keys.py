@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
@@ -16,7 +17,7 @@ ALL_ITEMS = tuple(item.id for item in PREPARATION)
 
 @dataclass(frozen=True, slots=True)
 class Wish:
-    """An act of the job (or one of measure, close, quit, help) with its ``arguments``."""
+    """An act of the job (or one of cure, advice, measure, close, quit, help) with its ``arguments``."""
 
     act: str
     arguments: Mapping[str, Any] = field(default_factory=dict[str, Any])
@@ -34,6 +35,8 @@ KEYS: dict[str, tuple[str, str]] = {
     "a": ("accept", "a: accept the held reading"),
     "x": ("not-turned", "x: the target was not turned"),
     "p": ("tick", "p: tick the whole preparation list"),
+    "y": ("cure", "y: do the step proposed for the slip that was found"),
+    "i": ("advice", "i: slips, what to measure next, what to turn or shim"),
     "m": ("measure", "m: let the meter measure"),
     "c": ("close", "c: close the job"),
     "q": ("quit", "q: leave, the job stays open"),
@@ -127,12 +130,55 @@ def _said(act: str, words: Words) -> dict[str, Any]:
 
 
 def _noted(_act: str, words: Words) -> dict[str, Any]:
+    if words and words[0] == "full":
+        return {"full": True, "note": " ".join(words[1:]) or "everything measured again"}
     return {"note": " ".join(words)} if words else {}
 
 
-def _number(act: str, word: str) -> int:
+def _moved(act: str, words: Words) -> dict[str, Any]:
+    """Take an advised move by its number (or all of them), with what was really moved; else the work in words."""
+    if words == ["all"]:
+        return {"advised": "all"}
+    plain = words[:-1] if len(words) == 3 and words[-1] == "mm" and _is_figure(words[1]) else words
+    if not plain or not plain[0].isdigit() or len(plain) > 2:  # "2 mm shim" is work in words
+        return _said(act, words)
+    asked = {"advised": _number(act, plain[0], "an advised move")}
+    return asked | ({"amount_mm": _millimetres(act, plain[1])} if plain[1:] else {})
+
+
+def _is_figure(word: str) -> bool:
+    return word.lstrip("+-").replace(",", ".").replace(".", "", 1).isdigit()
+
+
+def _millimetres(act: str, word: str) -> float:
+    try:
+        size = float(word.replace(",", "."))
+    except ValueError:
+        size = math.nan
+    if not (math.isfinite(size) and abs(size) < 1000):
+        raise _bad(act, "how far it was moved is said in mm", repr(word))
+    return size
+
+
+def _more(act: str, words: Words) -> dict[str, Any]:
+    """Take a piece of advice by its number, or name shots, with ``turn TARGET`` and ``x3`` for three readings."""
+    if len(words) == 1 and words[0].isdigit():
+        return {"advised": _number(act, words[0], "a piece of advice")}
+    rest, asked = list(words), dict[str, Any]()
+    if "turn" in rest:
+        place = rest.index("turn")
+        asked["turn"] = rest[place + 1 : place + 2]
+        del rest[place : place + 2]
+    if rest and rest[-1][:1] == "x" and rest[-1][1:].isdigit():
+        asked["readings"] = _number(act, rest.pop()[1:], "how many readings")
+    if not rest or asked.get("turn") == []:
+        raise _bad(act, "more needs shots, or the number of a piece of advice", " ".join(words) or "nothing")
+    return {"shots": rest, **asked}
+
+
+def _number(act: str, word: str, what: str = "a reading") -> int:
     if not (word.isascii() and word.isdigit() and len(word) < 10 and int(word) > 0):
-        raise _bad(act, "a reading is named by its number", repr(word))
+        raise _bad(act, f"{what} is given by a number from 1", repr(word))
     return int(word)
 
 
@@ -149,8 +195,11 @@ COMMANDS: dict[str, tuple[str, Callable[[str, Words], dict[str, Any]]]] = {
     "aside": ("aside READING [WHY]", _aside),
     "move": ("move READING SHOT", _move),
     "tick": ("tick all, or tick ITEM ...", _items),
-    "round": ("round [NOTE]", _noted),
-    "moved": ("moved WORDS", _said),
+    "round": ("round [full] [NOTE]", _noted),
+    "moved": ("moved NUMBER [MM], moved all, or moved WORDS", _moved),
+    "more": ("more NUMBER, or more SHOT ... [turn TARGET] [x3]", _more),
+    "cure": ("cure", _nothing),
+    "advice": ("advice", _nothing),
     "note": ("note WORDS", _said),
     "measure": ("measure", _nothing),
     "close": ("close", _nothing),
@@ -166,11 +215,14 @@ def _bad(act: str, what: str, found: str) -> BadInput:
 def parse_command(line: str) -> Wish | None:
     """Read one line such as ``move 3 F0L>S1Rf``; ``None`` for an empty one or a comment (``#``).
 
-    Raises ``UnknownName`` for a strange command or item, ``BadInput`` for arguments that do not fit.
+    A single letter is the key of that name: where values are typed, keys are lines too. Raises ``UnknownName`` for a
+    strange command or item, ``BadInput`` for arguments that do not fit.
     """
     words = line.split()
     if not words or words[0].startswith("#"):
         return None
+    if len(words) == 1 and len(words[0]) == 1 and (wish := wish_of_key(words[0])) is not None:
+        return wish
     act = words[0].lower()
     if act not in COMMANDS:
         raise UnknownName("command", words[0], tuple(COMMANDS), do="write help for the list")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from textwrap import wrap
 from types import TracebackType
 from typing import TextIO
 
@@ -16,6 +17,7 @@ from axledger.job.fold import Happening
 from axledger.job.state import JobState
 from axledger.terminal.bells import Bells, rings_for
 from axledger.terminal.counter_line import counter_line
+from axledger.terminal.next_lines import next_lines, slip_lines
 from axledger.terminal.screen import render
 from axledger.terminal.shot_words import expected_words, tilt_words
 from axledger.terminal.tables import results_lines
@@ -46,6 +48,7 @@ class LiveScreen:
         self._focus: str | None = None
         self._message = ""
         self._page: tuple[str, ...] = ()
+        self._first_line = 0
 
     def __enter__(self) -> LiveScreen:
         self._live.start()
@@ -65,8 +68,12 @@ class LiveScreen:
             self._draw(self._before)
 
     def page(self, lines: Sequence[str]) -> None:
-        """Show ``lines`` instead of the screen until the next message or change."""
-        self._page = tuple(lines)
+        """Show ``lines`` instead of the screen until the next message or change; asked again, show those after."""
+        page = self._fitted(lines)
+        self._first_line = self._first_line + self._page_height() if page == self._page else 0
+        self._page = page
+        if self._first_line >= len(page):
+            self._first_line = 0
         if self._before is not None:
             self._draw(self._before)
 
@@ -77,10 +84,13 @@ class LiveScreen:
         changed = changed_key(self._before, state)
         if changed is not None or self._moved_on(state):
             self._focus = changed
+        suspected = _newly_suspected(self._before, state)
+        if suspected:  # a message of before must not stand where the slip is told
+            self._message = ""
         self._before, self._page = state, ()
         self._draw(state)
         if self._bells is not None:
-            self._bells.ring(rings_for(happenings))
+            self._bells.ring(rings_for(happenings, suspected=suspected))
 
     def _moved_on(self, state: JobState) -> bool:
         before = self._before
@@ -89,14 +99,43 @@ class LiveScreen:
     def _draw(self, state: JobState) -> None:
         width, height = self._console.size
         if self._page:
-            shown = [one_line(line, unicode=self._unicode)[:width] for line in self._page[: height - 1]]
-            self._live.update(Text("\n".join(shown), no_wrap=True), refresh=True)
+            self._live.update(Text("\n".join(self._shown_page()), no_wrap=True), refresh=True)
             return
         screen = render(
             state, width=width, height=height, colour=self._colour, unicode=self._unicode, message=self._message,
             told=self._told, focus=self._focus, units=self._units,
         )  # fmt: skip
         self._live.update(screen, refresh=True)
+
+    def _fitted(self, lines: Sequence[str]) -> tuple[str, ...]:
+        """Return lines that fit the window; plain characters may have made them longer."""
+        plain = [one_line(line, unicode=self._unicode) for line in lines]
+        width = max(2, self._console.size.width)
+        return tuple(piece for line in plain for piece in wrap(line, width, subsequent_indent="  ") or [""])
+
+    def _page_height(self) -> int:
+        """Return how many lines of a page are shown at once: all of a short one, else a line stays for its number."""
+        height = max(2, self._console.size.height - 1)
+        return height if len(self._page) <= height else height - 1
+
+    def _shown_page(self) -> list[str]:
+        height = self._page_height()
+        shown = list(self._page[self._first_line : self._first_line + height])
+        if len(self._page) <= height:
+            return shown
+        number, pages = self._first_line // height + 1, -(-len(self._page) // height)
+        return [*shown, f"page {number} of {pages}: the same key again shows the next"]
+
+
+def _suspected(state: JobState | None) -> tuple[tuple[str, ...], ...]:
+    """Return what is suspected, to tell whether that changed: the slips with their shots."""
+    if state is None or state.steps is None:
+        return ()
+    return tuple((finding.slip, *finding.shots) for finding in state.steps.suspected)
+
+
+def _newly_suspected(before: JobState | None, now: JobState) -> bool:
+    return not set(_suspected(now)) <= set(_suspected(before))
 
 
 def changed_key(before: JobState | None, now: JobState) -> str | None:
@@ -132,6 +171,8 @@ class PlainLog:
         if self._state is not None:
             for line in results_lines(self._state, width=self._width, unicode=self._unicode, units=self._units):
                 self._write(line)
+            for line in self._last_steps(self._state):
+                self._write(line)
             self._write(counter_line(self._state))
 
     def say(self, message: str) -> None:
@@ -146,12 +187,22 @@ class PlainLog:
 
     def update(self, state: JobState, happenings: Sequence[Happening] = ()) -> None:
         """Write what happened, then the shot that is next where that changed."""
-        self._state = state
+        before, self._state = self._state, state
         for told in happenings:
             self._write(_told_line(state, told, self._units))
+        if _suspected(before) != _suspected(state):
+            self._suspect(state)
         self._next(state)
         if self._bells is not None:
-            self._bells.ring(rings_for(happenings))
+            self._bells.ring(rings_for(happenings, suspected=_newly_suspected(before, state)))
+
+    def _suspect(self, state: JobState) -> None:
+        findings = state.steps.suspected if state.steps is not None else ()
+        for line in slip_lines(findings, self._width) or ["no slip is suspected any more"]:
+            self._write(line)
+
+    def _last_steps(self, state: JobState) -> tuple[str, ...]:
+        return next_lines(state.steps, width=self._width, unicode=self._unicode) if state.steps is not None else ()
 
     def _next(self, state: JobState) -> None:
         view = state.current

@@ -17,6 +17,7 @@ from axledger.job.state import JobState, ShotView
 from axledger.terminal.big_letters import HEIGHT, big, big_width
 from axledger.terminal.counter_line import counter_line
 from axledger.terminal.lines import Canvas, fit
+from axledger.terminal.next_lines import end_lines, slip_line
 from axledger.terminal.result_rows import (
     CONTRADICTION,
     axle_blocks,
@@ -57,19 +58,21 @@ def render(
     _large(canvas, state, told, shown)
     _do_and_plan(canvas, state, told, shown)
     _results(canvas, state, focus, shown)
-    canvas.line((message, "bold")) if message else canvas.line((_sums(state, unicode=unicode), ""))
+    canvas.line((message, "bold")) if message else canvas.line(_sums(state, unicode=unicode))
     canvas.line((counter_line(state), ""))
     return canvas.text()
 
 
-def _sums(state: JobState, *, unicode: bool) -> str:
+def _sums(state: JobState, *, unicode: bool) -> tuple[str, str]:
     if state.last is not None and state.last.state == "held":
-        return "held, not used: shoot again, or a accepts it as it is; ? help"
+        return "held, not used: shoot again, or a accepts it as it is; ? help", ""
+    if state.steps is not None and state.steps.suspected and not state.closed:
+        return slip_line(state.steps.suspected), _ALARM
     if state.contradicts:
-        return CONTRADICTION
+        return CONTRADICTION, ""
     if missing := [item for item, _, note in state.preparation if note is None]:
-        return f"NOT PREPARED: {', '.join(missing)}: see to it, then p ticks all"
-    return f"{verdict_counts(state.results, unicode=unicode)}  ? help".strip()
+        return f"NOT PREPARED: {', '.join(missing)}: see to it, then p ticks all", ""
+    return f"{verdict_counts(state.results, unicode=unicode)}  ? help".strip(), ""
 
 
 def _header(canvas: Canvas, state: JobState) -> None:
@@ -118,20 +121,31 @@ def _do_and_plan(canvas: Canvas, state: JobState, told: Happening | None, units:
     plan_width = min(34, canvas.width // 3 + 6) if canvas.width < 100 else 44
     words_width = max(20, canvas.width - plan_width - 1)
     view = state.current
-    words = shot_lines(view, words_width) if view is not None else [(line, "") for line in _at_the_end(state)]
+    words = shot_lines(view, words_width) if view is not None else _at_the_end(state, words_width)
     taken = taken_lines(state, told, units)
-    why = wrap(taken.why, words_width)[:3]
-    words = [*words[: rows - len(why)], *[(line, _ALARM if taken.alarm else "") for line in why]]
+    below = _slip_below(state, words_width, rows - len(words)) if not taken.alarm else []
+    below = below or [(line, _ALARM if taken.alarm else "") for line in wrap(taken.why, words_width)[:3]]
+    words = [*words[: rows - len(below)], *below]
     plan = _plan(state, view, plan_width, rows, unicode=canvas.unicode)
     for row in range(rows):
         text, style = words[row] if row < len(words) else ("", "")
         canvas.line((fit(text, words_width), style), (" ", ""), (plan[row], ""), cut=False)
 
 
-def _at_the_end(state: JobState) -> list[str]:
+def _slip_below(state: JobState, width: int, room: int) -> list[tuple[str, str]]:
+    """Return the suspected slip for under the next shot, which is what to do first of the two: one line at least."""
+    if state.steps is None or not state.steps.suspected or state.closed:
+        return []
+    told = wrap(f"SLIP? {state.steps.suspected[0].told}", width)
+    return [(line, _ALARM) for line in told[: min(3, max(1, room))]]
+
+
+def _at_the_end(state: JobState, width: int) -> list[tuple[str, str]]:
     if state.closed:
-        return ["This job is closed; its statement stands."]
-    return ["Every shot of the plan is taken or skipped.", "c closes the job; a retake or a new round is open still."]
+        return [("This job is closed; its statement stands.", "")]
+    if state.steps is None:
+        return [("All shots done. c closes the job.", "")]
+    return [(line, "") for line in end_lines(state.steps, width)]
 
 
 def _plan(state: JobState, view: ShotView | None, width: int, rows: int, *, unicode: bool) -> tuple[str, ...]:

@@ -17,11 +17,20 @@ _TILTS = {
     "along-turned": "along the vehicle, turned end for end",
     "across": "across the vehicle",
     "across-turned": "across the vehicle, turned end for end",
+    "frame": "along the frame, plus when the front is higher",
+    "face": "on the wheel's face, plus when the top leans out",
+    "face-rolled": "on the wheel's face, after half a wheel turn",
+    "face-out": "on the wheel's face, wheel turned out",
+    "face-in": "on the wheel's face, wheel turned in",
+    "level-out": "level in the wheel plane, plus when the front is higher; wheel turned out",
+    "level-in": "level in the wheel plane, plus when the front is higher; wheel turned in",
+    "plate-out": "wheel turned out: type what it shows, without a sign",
+    "plate-in": "wheel turned in: type what it shows, without a sign",
 }
 
 
 def tilt_words(tilt: str) -> str:
-    """Say how an inclinometer lies."""
+    """Say how an inclinometer lies, or at which position a turning plate is read."""
     return _TILTS.get(tilt, tilt)
 
 
@@ -44,7 +53,8 @@ def shot_lines(view: ShotView, width: int) -> list[tuple[str, str]]:
         lines += _wrapped(f"{', '.join(shot.turn)}: {how}", width, "")
     if shot.kind == "tilt":
         lines += _wrapped(f"A {view.start_words}", width, "")
-        lines += _wrapped(f"inclinometer {tilt_words(shot.tilt)}", width, "bold")
+        instrument = "turning plate," if shot.tilt.startswith("plate-") else "inclinometer"
+        lines += _wrapped(f"{instrument} {tilt_words(shot.tilt)}", width, "bold")
     else:
         lines += _wrapped(f"A {view.start_words}", width, "")
         lines += _wrapped(f"B {view.end_words}", width, "")
