@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from axledger.job.at_once import slips_of_held
+from axledger.job.findings import findings_of
 from axledger_simulators.beam import trace
 
 Make = Callable[..., Any]
@@ -74,7 +75,8 @@ def test_an_exchanged_pair_is_named_as_soon_as_it_is_complete(make_bay: Make) ->
         bay.act("accept", reason="sure of it")
     go_to(bay, "T1Ri>T2Li")
     bay.length(left)
-    assert "left and right swapped" in held_words(bay)
+    (finding,) = findings_of(bay.fold).findings
+    assert (finding.slip, set(finding.shots)) == ("swap", {"T1Ri>T2Li", "T1Li>T2Ri"})
 
 
 def test_nothing_is_said_of_an_inclination_or_an_unplaced_reading(make_bay: Make) -> None:

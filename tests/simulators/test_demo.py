@@ -79,7 +79,11 @@ def test_slips_are_held_and_do_not_reach_a_result(tmp_path: Path) -> None:
 def test_a_second_demo_in_the_same_ledger_is_a_job_of_its_own(tmp_path: Path) -> None:
     first, second = run(tmp_path), run(tmp_path)
     assert (first.job, second.job) == ("demo-3-1", "demo-3-2")
-    assert second.results == first.results
+    # the second starts from what the first taught of the targets: the same vehicle, other weights
+    told = [[(one["key"], one["truth"]) for one in outcome.results] for outcome in (first, second)]
+    assert told[0] == told[1]
+    for one, other in zip(first.results, second.results, strict=True):
+        assert abs(one["value"] - other["value"]) < one["u95"]
     with Ledger.read(tmp_path) as ledger:
         assert replay(ledger, decoder_for).jobs == 2
 
