@@ -201,7 +201,12 @@ class Walk:
         self.whole()
 
     def _held(self, shot: Shot, newest: int) -> None:
-        if self.technician.planted is None:
+        planted = self.technician.planted
+        if (planted is None or shot.id not in planted.instead) and not self.technician.sees(shot):
+            # told that something is wrong, a person looks for the dot, and finds it on a tyre
+            self.run.act("blocked", shot=shot.id)
+            return
+        if planted is None:
             for number in self.technician.settle_held(self.run.fold):
                 self.run.act("accept", reading=number, reason="aimed again, the same")
             return

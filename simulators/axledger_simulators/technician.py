@@ -65,6 +65,12 @@ class Technician:
                 self.errors_m[len(fold.readings) + 1] = length_m - wanted
             self.kit.meter_peer.send(self.kit.meter.shoot(length_m))
 
+    def sees(self, shot: Shot) -> bool:
+        """Tell whether nothing stands in the way of a shot."""
+        if shot.kind == "tilt":
+            return True
+        return trace(self.vehicle, shot.start, shot.end, folded=shot.fold).what == shot.end
+
     def _get_there(self, fold: JobFold, shot: Shot) -> None:
         if self._standing != shot.start:
             self.pause(_WALK_S)

@@ -24,7 +24,7 @@ from axledger.job.layout import AxleKind, Layout, Station, Unit, stations_of
 from axledger.job.settings import MountKind
 from axledger.job.tilts import FRAME_TILT, WHEEL_TILTS
 from axledger_simulators.hanging import HungTarget
-from axledger_simulators.noise import Shape, unit_draw
+from axledger_simulators.noise import Shape
 from axledger_simulators.planting import Ground, PlantedFaults, UnitTruth, draw_ground, draw_unit
 from axledger_simulators.rotation import Matrix, Vector, about_z, floor_axes
 from axledger_simulators.true_results import true_results
@@ -104,8 +104,8 @@ class SimulatedVehicle:
                 )
         spans, levels = _stream(seed, 4), _stream(seed, 5)
         span_m = {
-            owner: unit_draw(spans, wrong.shapes[number % len(wrong.shapes)]) * sd_mm * min(1.0, wrong.settings) / 1000
-            for number, (owner, sd_mm) in enumerate({_owner(s): s.mount.stated.span for s in stations}.items())
+            owner: float(spans.normal()) * sd_mm * min(1.0, wrong.settings) / 1000
+            for owner, sd_mm in {_owner(s): s.mount.stated.span for s in stations}.items()
         }
         uneven_m = {s.name: float(levels.uniform(-_UNEVEN_M, _UNEVEN_M)) * wrong.unevenness for s in stations}
         wheels = {unit.id: _wheels(unit, _stream(seed, 7, n), wrong) for n, unit in enumerate(layout.unit)}

@@ -20,11 +20,11 @@ from axledger.contract.quantity import Quantity
 from axledger.contract.transport import Arrived, LinkEvent, Lost, Opened, Recovered, Silent
 from axledger.job.digest import digests
 from axledger.job.fold import Happening, JobFold
-from axledger.job.layout import Layout, parse_layout
+from axledger.job.layout import Layout, Part, parse_layout
 from axledger.job.library import load_layout, load_limit_sheet
 from axledger.job.limits import LimitSheet
 from axledger.job.opening import enrol, fold_job, open_job
-from axledger.job.plan import Shot
+from axledger.job.plan import Chosen, Shot
 from axledger.job.run import JobRun, LinkSource
 from axledger.ledger import Ledger
 from axledger_drivers.registry import decoder_for, profile_text
@@ -163,6 +163,9 @@ class Bay:
     def tilt(self, degrees: float, *, after_s: float = 10.0) -> list[Happening]:
         return self.send(f"{degrees + 0.0:+.2f}\r\n".encode(), "inclinometer", after_s=after_s)
 
+    def plate(self, degrees: float, *, after_s: float = 10.0) -> list[Happening]:
+        return self.send(f"{degrees:.1f} deg\n".encode(), "plate", after_s=after_s)
+
     def truth_m(self, shot: Shot) -> float:
         return trace(self.vehicle, shot.start, shot.end, folded=shot.fold).distance_m
 
@@ -173,6 +176,8 @@ class Bay:
         if (self.fold.board.round, shot.id) not in self.fold.board.turned and not self.fold.board.accepted(shot.id):
             for target in shot.turn:
                 self.vehicle.turn(target)
+        if shot.tilt.startswith("plate-"):
+            return self.plate(math.degrees(self.vehicle.inclination(shot.start, shot.tilt)))
         if shot.kind == "tilt":
             return self.tilt(math.degrees(self.vehicle.inclination(shot.start, shot.tilt)))
         return self.length(self.truth_m(shot) + off_m)
@@ -241,17 +246,18 @@ def instrument(name: str, profile: str, **quantities: QuantityRecord) -> Instrum
 
 
 LENGTH = QuantityRecord(repeatability=0.0007, resolution=0.0001, u_zero=0.001)
+PLATES = QuantityRecord(repeatability=math.radians(0.1), resolution=math.radians(0.1), u_zero=math.radians(0.1))
 TILT = QuantityRecord(repeatability=math.radians(0.02), resolution=math.radians(0.01), u_zero=math.radians(0.05))
 
 
 def build_bay(
     folder: Path, *, layout: Layout | str = "semitrailer-1axle", repeats: int = 2, meter: str = "metre-line",
     limits: LimitSheet | None = None, seed: int = 5, faults: PlantedFaults | None = None, plug_in: bool = True,
-    meter_text: str | None = None, one_device: bool = False,
+    meter_text: str | None = None, one_device: bool = False, parts: frozenset[Part] = frozenset(),
 ) -> Bay:  # fmt: skip
     """Enrol a meter and an inclinometer (or ``one_device`` for both), open a job and plug in.
 
-    ``meter_text`` replaces the text of the meter's profile.
+    ``meter_text`` replaces the text of the meter's profile. With ``parts`` there are turning plates too.
     """
     chosen = load_layout(layout) if isinstance(layout, str) else layout
     clock, ledger = VirtualClock(), Ledger.open(folder)
@@ -259,6 +265,8 @@ def build_bay(
         "meter": instrument("meter-a", meter, length=LENGTH, **({"inclination": TILT} if one_device else {})),
         "inclinometer": instrument("tilt-b", "tilt-line", inclination=TILT),
     }
+    if parts:
+        records["plate"] = instrument("plates-c", "typed", inclination=PLATES)
     roles = {
         role: enrol(ledger, record, person="Ada", stamp=clock.now())
         for role, record in records.items()
@@ -266,9 +274,11 @@ def build_bay(
     }
     if one_device:
         roles["inclinometer"] = roles["meter"]
-    job = open_job(ledger, chosen, limits, roles, stamp=clock.now(), person="Ada", repeats=repeats)
+    job = open_job(ledger, chosen, limits, roles, stamp=clock.now(), person="Ada", repeats=repeats,
+                   chosen=Chosen(parts=parts) if parts else None)  # fmt: skip
     vehicle = SimulatedVehicle.build(chosen, seed, faults=faults or PlantedFaults(unevenness=0))
-    texts = {"meter-a": meter_text or profile_text(meter), "tilt-b": profile_text("tilt-line")}
+    texts = {"meter-a": meter_text or profile_text(meter), "tilt-b": profile_text("tilt-line"),
+             "plates-c": profile_text("typed")}  # fmt: skip
     # the run needs the bay's supervisors and the bay needs the run: the first is replaced at once
     first = JobRun(
         ledger, job, clock=clock, make_decoder=decoder_for, make_supervisor=lambda *_: HandedEvents(print), person="Ada"

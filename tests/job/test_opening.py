@@ -113,6 +113,16 @@ def test_a_part_that_the_layout_does_not_have_is_refused(ledger: Ledger, roles: 
     assert not job_names(ledger)
 
 
+def test_a_sweep_needs_turning_plates(ledger: Ledger, roles: dict[str, Enrolled]) -> None:
+    tractor, sweep = load_layout("tractor-4x2"), Chosen(parts=frozenset({"sweep"}))
+    stamp = VirtualClock().now()
+    with pytest.raises(BadInput, match="has no plate"):
+        open_job(ledger, tractor, None, roles, stamp=stamp, person="Ada", chosen=sweep)
+    with_plates = {**roles, "plate": roles["inclinometer"]}
+    job = open_job(ledger, tractor, None, with_plates, stamp=stamp, person="Ada", chosen=sweep)
+    assert any(shot.tilt == "plate-out" for shot in fold_job(ledger, job, decoder_for).shots())
+
+
 def test_every_target_has_a_mark_that_may_be_named(ledger: Ledger, roles: dict[str, Enrolled]) -> None:
     fold = fold_job(ledger, opened(ledger, roles, marks={"T1Lh": "hub-7L"}), decoder_for)
     assert fold.in_force.marks == {"T1Lh": "hub-7L", "T1Rh": "hub-1R"}

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Callable
 from typing import Any
 
 import pytest
 
 from axledger.contract.quantity import Quantity
-from axledger.job.placing import missing_repeats, repeatability
+from axledger.job.placing import instrument_for, missing_repeats, repeatability
 
 Make = Callable[..., Any]
 
@@ -165,3 +166,44 @@ def test_the_first_accepted_reading_of_a_shot_implies_its_turn_and_a_held_one_do
     assert bay.fold.board.places[7].turns == {"T1Lh": 1}
     bay.shoot()
     assert bay.fold.board.turned == {(1, "T1Lh>K"): "shot"}
+
+
+def at_the_plates(make_bay: Make) -> Any:
+    bay = make_bay(layout="tractor-4x2", parts=frozenset({"sweep"}))
+    bay.work(lambda shot: not shot.tilt.startswith("plate-"))
+    return bay
+
+
+def test_a_turn_too_small_for_caster_is_held_with_the_cure(make_bay: Make) -> None:
+    bay = at_the_plates(make_bay)
+    shot = bay.fold.current()
+    assert (shot.id, instrument_for(bay.fold, shot)) == ("S1Lh:plate-out", "plates-c")
+    bay.plate(5.2)
+    assert bay.states()[-1] == "held"
+    why = bay.fold.board.places[len(bay.fold.readings)].why
+    assert why.startswith("turned only 5.2 deg: caster wants 8 deg or more each way")
+    bay.plate(-20.0)
+    assert "without a sign" in bay.fold.board.places[len(bay.fold.readings)].why
+    bay.shoot()
+    assert bay.states()[-1] == "accepted"
+    bay.same_as_refolded()
+
+
+def test_no_inclinometer_fills_what_is_read_off_a_plate(make_bay: Make) -> None:
+    bay = at_the_plates(make_bay)
+    bay.tilt(20.0)
+    assert bay.states()[-1] == "unassigned"
+    assert bay.fold.board.places[len(bay.fold.readings)].why == "the open shot is for plates-c"
+    assert repeatability(bay.fold, bay.fold.current()) == pytest.approx(math.radians(math.hypot(0.1, 0.1 / 12**0.5)))
+
+
+def test_a_sweep_worked_through_states_caster_and_kingpin_inclination(make_bay: Make) -> None:
+    bay = at_the_plates(make_bay)
+    bay.finish()
+    truth = bay.vehicle.truth()
+    results = {result.key: result for result in bay.fold.solution().results}
+    for side in ("left", "right"):
+        for quantity in ("caster", "kpi"):
+            found = results[f"tractor.steer.{quantity}.{side}"]
+            assert abs(found.value - truth[found.key]) < 5 * found.u
+    bay.same_as_refolded()

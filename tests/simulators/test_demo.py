@@ -14,6 +14,7 @@ from axledger.contract.transport import SystemClock
 from axledger.job.fold import Happening, JobFold
 from axledger.job.library import load_layout, load_limit_sheet
 from axledger.job.opening import enrol, fold_job, open_job
+from axledger.job.plan import Chosen
 from axledger.job.run import JobRun
 from axledger.job.tally import PARTS
 from axledger.job.wiring import sources_of, supervisor_maker
@@ -192,3 +193,17 @@ def test_real_pace_uses_the_clocks_of_this_machine(tmp_path: Path, monkeypatch: 
     assert outcome.counts["backlog"] == 0
     with Ledger.read(tmp_path) as ledger:
         assert all(int(str(entry.body["utc"])) >= before for entry in ledger.entries(kinds={"arrival"}))
+
+
+@pytest.mark.parametrize("carrier", CARRIERS)
+def test_a_job_with_camber_and_sweep_types_the_plates_and_states_the_wheels(tmp_path: Path, carrier: Carrier) -> None:
+    chosen = Chosen(parts=frozenset({"camber", "sweep"}))
+    outcome = run(tmp_path, "tractor-4x2", carrier=carrier, chosen=chosen, slip_rate=0.0)
+    wheels = [r for r in outcome.results if r["key"].split(".")[2] in ("camber", "caster", "kpi", "turn", "pitch")]
+    assert len(wheels) == 17
+    for result in wheels:
+        assert result["value"] is not None
+        assert abs(result["value"] - result["truth"]) < 2.5 * result["u95"]
+    assert verify_folder(tmp_path).ok
+    with Ledger.read(tmp_path) as ledger:
+        assert replay(ledger, decoder_for).differences == []

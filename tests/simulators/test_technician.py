@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from axledger.job.layout import Layout
+from axledger.job.layout import BoxSolid, Layout
 from axledger.job.library import load_layout
 from axledger.job.opening import enrol, fold_job, open_job
 from axledger.ledger import Ledger
@@ -117,3 +117,14 @@ def test_nothing_is_done_when_no_shot_is_open(fold: Any, layout: Layout, kit: Ki
     technician.take(fold)
     assert technician.shots == 0
     assert technician.settle_held(fold) == ()
+
+
+def test_a_tyre_in_the_way_is_seen(fold: Any, layout: Layout, kit: Kit) -> None:
+    distance = next(shot for shot in fold.shots() if shot.kind == "distance")
+    assert _technician(layout, kit, []).sees(distance)
+    there = SimulatedVehicle.build(layout, 3).place_in_axes(distance.end)
+    near = tuple((float(at) - 0.2, float(at) + 0.2) for at in there)
+    post = BoxSolid(kind="box", name="a post", x_m=near[0], y_m=near[1], z_m=near[2])
+    blocked = layout.model_copy(update={"unit": tuple(u.model_copy(update={"solid": (post,)}) for u in layout.unit)})
+    assert not _technician(blocked, kit, []).sees(distance)
+    assert all(_technician(blocked, kit, []).sees(shot) for shot in fold.shots() if shot.kind == "tilt")

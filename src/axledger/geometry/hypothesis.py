@@ -136,10 +136,11 @@ def score_replaced(
     left = misclosure - rows @ linear.step + link @ np.linalg.solve(free, linear.misfit[numbers])
     new = np.diag(sd**2) + there @ rows.T + link @ np.linalg.solve(free, link.T)
     fit = np.linalg.solve(new, left)
-    rest, size = float(left @ fit), np.zeros(0)
+    rest = float(left @ fit)
+    size: Array = np.zeros(0)
     if columns is not None:
         precision = columns.T @ np.linalg.solve(new, columns)
-        size = np.linalg.solve(precision, columns.T @ fit)
+        size = np.asarray(np.linalg.solve(precision, columns.T @ fit), dtype=np.float64)
         rest -= float(size @ precision @ size)
     before = np.linalg.slogdet(np.diag(linear.sd[numbers] ** 4))[1] - np.linalg.slogdet(free)[1]
     return old - rest, float(np.linalg.slogdet(new)[1] - before), size

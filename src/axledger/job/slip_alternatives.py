@@ -108,7 +108,7 @@ def _aimed(scene: Scene, number: int, line: Sight, slip: str, end: str, name: st
 
 def _other_shots(scene: Scene, number: int) -> Iterator[Other]:
     """Yield the lines of the shots before and after in the walk."""
-    distances = scene.distances.tolist()
+    distances = [int(shot) for shot in scene.distances]
     place = distances.index(number)
     for near, word in ((place - 1, "previous"), (place + 1, "next")):
         if 0 <= near < len(distances):
@@ -126,8 +126,8 @@ def replaced(scene: Scene, wanted: Sequence[tuple[int, Other]]) -> list[Guess]:
     row = np.array([scene.rows[other.line] for _, other in wanted], dtype=np.int64)
     factor = np.array([other.factor for _, other in wanted])
     added = np.array([other.add_m for _, other in wanted])
-    value = np.array([scene.shots[n].value for n in number.tolist()])
-    repeats = np.array([len(scene.shots[n].numbers) for n in number.tolist()])
+    value = np.array([scene.shots[n].value for n, _ in wanted])
+    repeats = np.array([len(scene.shots[n].numbers) for n, _ in wanted])
     sd = scene.model.sd[row] / np.sqrt(repeats)
     scored = score_singles(linear, number, scene.jacobian[row], value * factor + added - scene.predicted[row], sd)
     cost = np.array([COST[other.slip] + 2.0 * math.log(other.ways) for _, other in wanted])
@@ -274,7 +274,7 @@ def run_in_other_unit(scene: Scene) -> list[Guess]:
     if len(among) < 2:
         return []
     linear = scene.linear
-    values = np.array([scene.shots[number].value for number in among.tolist()])
+    values = np.array([scene.shots[int(number)].value for number in among])
     adjusted = values - linear.misfit[among]
     leverage = linear.sd[among] ** 2 - np.diag(linear.cofactor)[among]
     # a network pulled by the slip itself still knows a length to a hand's breadth

@@ -145,14 +145,14 @@ def _windows(scene: Scene) -> _Windows | None:
     """Return for each target the shots from one on: all of them, or until it was turned and hung anew."""
     touched = [
         (number, end, targets[end], (line.start_turns, line.end_turns)[end])
-        for number in scene.distances.tolist()
+        for number in map(int, scene.distances)
         for line, targets in ((line_of(scene, number), scene.shots[number].shot.targets),)
         for end in (0, 1)
         if targets[0] != targets[1]
     ]
     if not touched:
         return None
-    names = [target for _, _, target, _ in touched]
+    names: list[str] = [target for _, _, target, _ in touched]
     known = {name: number for number, name in enumerate(dict.fromkeys(names))}
     number, end, state = (np.array([touch[part] for touch in touched]) for part in (0, 1, 3))
     target = np.array([known[name] for name in names])
@@ -163,7 +163,7 @@ def _windows(scene: Scene) -> _Windows | None:
     place = np.zeros((len(touched), len(scene.shots)))
     place[np.arange(len(touched)), number] = 2.0 * end - 1.0
     masks = np.concatenate((later, once[cut]))
-    whole = np.concatenate(((later == same).all(axis=1), np.zeros(int(cut.sum()), dtype=bool)))
+    whole = np.concatenate(((later == same).all(axis=1), np.zeros(int(cut.sum()), dtype=np.bool_)))
     owners = [*names, *(name for name, of in zip(names, cut.tolist(), strict=True) if of)]
     return _Windows(tuple(owners), masks @ place, whole)
 

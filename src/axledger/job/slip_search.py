@@ -149,7 +149,7 @@ def _suspects(scene: Scene) -> list[int]:
     order = np.argsort(-np.abs(scene.w), kind="stable")[:_MOST_SUSPECTS]
     return [
         number
-        for number in order.tolist()
+        for number in map(int, order)
         if abs(float(scene.w[number])) > _NOTHING_W and scene.shots[number].is_distance
     ]
 
