@@ -89,3 +89,11 @@ def test_the_weakest_setting_is_named_with_its_cheapest_proof(make_bay: Make) ->
     assert not any(
         "exchange" in proof_words(replace(offset, weakest=f"hub.{part}")) for part in ("bias", "seating", "rest")
     )
+
+
+def test_targets_seen_in_both_states_were_turned_however_little_one_line_tells_of_each(make_bay: Make) -> None:
+    bay = make_bay(layout="semitrailer-1axle", repeats=1, seed=3)
+    bay.level()
+    while bay.fold.current() is not None:
+        bay.shoot()
+    assert not [words for words in settings_words(bay.fold) if "unproved" in words]

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from typing import TYPE_CHECKING
 
 from axledger.job.in_force import targets_of
+from axledger.job.layout import stations_of
 from axledger.job.learning import Learned, TargetLearned, learned_from
+from axledger.job.lines import Sight
 from axledger.job.scales import KIND_WORDS
 from axledger.job.settings import MountKind
-from axledger.job.solution import Result
+from axledger.job.solution import Result, Solution
 
 if TYPE_CHECKING:
     from axledger.job.fold import JobFold
@@ -39,17 +41,30 @@ def settings_words(fold: JobFold) -> tuple[str, ...]:
     solution, learned = fold.solution(), learned_of(fold)
     if solution is None or learned is None or not solution.observations:
         return ()
-    lines = [*_unproved(learned), *_factors(learned)]
+    lines = [*_unproved(learned, _seen_turned(fold, solution)), *_factors(learned)]
     if not solution.gate.fits:
         lines.append("the job does not fit what is known of its targets from earlier: solved without their history")
     lines += [_changed(target, fold) for target in learned.targets.values() if target.alarm]
     return tuple(lines)
 
 
-def _unproved(learned: Learned) -> Iterator[str]:
-    """Name the kinds of which a target was neither turned in the job nor known before it."""
+def _seen_turned(fold: JobFold, solution: Solution) -> set[str]:
+    """Return the targets, by place, that the readings saw as they hung first and turned half a turn."""
+    stations = {s.name: s.target for unit in (fold.layout.unit if fold.layout else ()) for s in stations_of(unit)}
+    states: dict[str, set[int]] = {}
+    for line in (observation.line for observation in solution.observations):
+        if isinstance(line, Sight):
+            states.setdefault(stations[line.start], set()).add(line.start_turns % 2)
+            states.setdefault(stations[line.end], set()).add(line.end_turns % 2)
+    return {target for target, seen in states.items() if len(seen) == 2}
+
+
+def _unproved(learned: Learned, turned: Collection[str]) -> Iterator[str]:
+    """Name the kinds of which a target was neither seen turned in the job nor known before it."""
     kinds = dict.fromkeys(
-        target.kind for target in learned.targets.values() if target.half_mm is None and not target.was_known
+        target.kind
+        for place, target in learned.targets.items()
+        if place not in turned and target.half_mm is None and not target.was_known
     )
     if kinds:
         named = " and ".join(KIND_WORDS[kind] for kind in kinds)
