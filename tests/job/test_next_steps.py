@@ -106,3 +106,15 @@ def test_moves_told_are_marked_and_the_round_after_them_is_a_short_one(
     assert 0 < len(bay.fold.open_shots()) < every
     assert next_steps_of(bay.fold, asked=True).made == ()
     bay.same_as_refolded()
+
+
+def test_what_was_worked_out_holds_until_the_board_changes(make_bay: Any) -> None:
+    bay = make_bay(layout="semitrailer-1axle", repeats=1, seed=3)
+    bay.level()
+    while bay.fold.current() is not None:
+        bay.shoot()
+    first = next_steps_of(bay.fold)
+    bay.lost()
+    assert next_steps_of(bay.fold) is first
+    bay.act("note", words="left spring sits low")
+    assert next_steps_of(bay.fold) is not first

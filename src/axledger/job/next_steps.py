@@ -54,8 +54,15 @@ def next_steps_of(fold: JobFold, *, asked: bool = False) -> NextSteps:
     While a slip stands unsettled nothing is advised: first the slip, then the bolts.
     """
     findings = findings_of(fold)
-    if fold.open_shots() and not asked:
+    if fold.work is None or (fold.open_shots() and not asked):
         return NextSteps(findings=findings)
+    # views ask at every change of a link as well; a board never changes in place, so what was worked out holds
+    if fold.work.steps is None or fold.work.steps[0] is not fold.board:
+        fold.work.steps = (fold.board, _worked_out(fold, findings))
+    return fold.work.steps[1]
+
+
+def _worked_out(fold: JobFold, findings: Findings) -> NextSteps:
     made = tuple(move for move in fold.board.made if move.round == fold.board.round)
     settings = settings_words(fold)
     if findings.findings:

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from axledger.job.findings import Findings
     from axledger.job.fold import JobFold
     from axledger.job.learning import Learned
+    from axledger.job.next_steps import NextSteps
 
 __all__ = ["RoundWork", "joined", "observed"]
 
@@ -28,6 +29,7 @@ class RoundWork:
         self._made: dict[int, tuple[Place, Observation]] = {}
         self.findings: dict[int, tuple[Board, Findings]] = {}
         self.learned: dict[int, tuple[Solution, Learned]] = {}
+        self.steps: tuple[Board, NextSteps] | None = None
         self.stations = Stations(solver.layout)
 
     def solution(self, fold: JobFold, round_number: int) -> Solution:
