@@ -39,3 +39,13 @@ def test_a_slip_is_found_and_what_is_left_is_quiet(make_bay: Callable[..., Any])
     assert not is_quiet(scene, least_drop_of(scene))
     named = {scene.shots[number].shot.id: one.best.slip for one in found for number in one.best.shots}
     assert named == {"K>T1Rh": "unit"}
+
+
+def test_two_slips_are_found_one_after_the_other(make_bay: Callable[..., Any]) -> None:
+    """No move of a vehicle explains metres, however many shots it could blame."""
+    bay, scene = walked(make_bay, {"K>T1Rh": 1 / 0.3048, "T1Lh>T2Lh": 1 / 0.3048})
+    found = search(scene, bay.fold.work.solver, least_drop_of(scene))
+    named = {scene.shots[number].shot.id: one.best.slip for one in found for number in one.best.shots}
+    assert set(named) == {"K>T1Rh", "T1Lh>T2Lh"}
+    # 18 m too long may as well be a wall behind the target
+    assert set(named.values()) <= {"unit", "past target"}

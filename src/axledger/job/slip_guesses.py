@@ -34,6 +34,8 @@ PAST_M = 0.25
 _FAR_BEHIND = 20.0
 _LEAST_SIZE = 0.001
 _SPAN = {"misread": math.log(250.0), "moved": math.log(100.0)}
+_MOST_MOVED_M = 0.5
+"""Nothing that hangs or stands moves farther unseen (own figure); a turn counts by a lever of one metre."""
 """Sizes are even in their logarithm over these spans: from 1 mm to 250 mm, and to 100 mm."""
 _LEAST_TILT = math.radians(0.02)
 
@@ -180,6 +182,8 @@ def _moved_targets(scene: Scene, least: float) -> Iterator[Guess]:
     both = score_columns(scene.linear, columns)
     for which in np.flatnonzero(both.drop > max(least + 14.0, 4.0)).tolist():
         size = float(np.hypot(*both.size[which]))
+        if size > _MOST_MOVED_M:
+            continue
         density = 1.0 / (2.0 * math.pi * max(size, 2.0 * _LEAST_SIZE) ** 2 * _SPAN["moved"])
         spread = float(np.linalg.slogdet(both.covariance[which])[1]) + 2.0 * math.log(2.0 * math.pi)
         score = float(both.drop[which]) + 2.0 * math.log(density) + spread - float(cost[kept[which]])
@@ -189,6 +193,8 @@ def _moved_targets(scene: Scene, least: float) -> Iterator[Guess]:
         scored = score_columns(scene.linear, columns[:, :, [axis]])
         for which in np.flatnonzero(scored.drop > max(least + 10.0, 4.0)).tolist():
             size, variance = float(scored.size[which, 0]), float(scored.covariance[which, 0, 0])
+            if abs(size) > _MOST_MOVED_M:
+                continue
             density = log_uniform(size, _LEAST_SIZE, _SPAN["moved"])
             score = free_score(float(scored.drop[which]), density, variance, float(cost[kept[which]]))
             shift = (size, 0.0) if axis == 0 else (0.0, size)
@@ -203,6 +209,8 @@ def _single_moves(scene: Scene, windows: _Windows, last: NDArray[np.bool_], leas
         if drop < least + 10.0 or share < 1e-6:
             continue
         size = float(scene.linear.misfit[number]) / share
+        if abs(size) > _MOST_MOVED_M:
+            continue
         density = log_uniform(size, _LEAST_SIZE, _SPAN["moved"])
         score = free_score(drop, density, float(scene.linear.sd[number] ** 2) / share, COST["target moved"] + 1.0)
         toward = windows.signs[which, number] * size * scene.directions[number]
@@ -270,6 +278,8 @@ def _from_shot_on(scene: Scene, named: list[tuple[str, Array]], least: float) ->
     for which in np.flatnonzero(scored.drop > max(least + COST["vehicle moved"], 4.0)).tolist():
         name, touched = windows[which]
         sizes, spread = np.abs(scored.size[which]), float(np.linalg.slogdet(scored.covariance[which])[1])
+        if float(sizes.max()) > _MOST_MOVED_M:
+            continue
         # a metre of lever makes a turn comparable to a shift
         density = sum(math.log(log_uniform(size, _LEAST_SIZE, _SPAN["moved"])) for size in sizes.tolist())
         score = float(scored.drop[which]) + 2.0 * density + spread + len(sizes) * math.log(2.0 * math.pi)
