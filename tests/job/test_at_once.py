@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
 
 from axledger.job.at_once import slips_of_held
 from axledger.job.findings import findings_of
+from axledger.job.fold import JobFold
+from axledger.job.opening import entries_of
+from axledger_drivers.registry import decoder_for
 from axledger_simulators.beam import trace
+from axledger_simulators.planting import PlantedFaults
 
 Make = Callable[..., Any]
 
@@ -83,3 +88,21 @@ def test_nothing_is_said_of_an_inclination_or_an_unplaced_reading(make_bay: Make
     bay = make_bay(layout="semitrailer-2axle", repeats=1)
     bay.tilt(1.2)
     assert slips_of_held(bay.fold, 1) == ()
+
+
+def test_a_job_of_before_the_question_is_folded_without_it(make_bay: Make) -> None:
+    """An opening without ``settings`` is of such a job: what it accepted must not be held by a later version."""
+    faults = PlantedFaults(unevenness=0.0, yaw_deg={"trailer.axle1": 0.08, "trailer.axle2": 0.04})
+    bay = make_bay(layout="semitrailer-2axle", repeats=1, faults=faults)
+    go_to(bay, "T1Lh>K")
+    for target in bay.fold.current().turn:
+        bay.vehicle.turn(target)
+    bay.length(trace(bay.vehicle, "T1Rh", "K").distance_m)
+    assert held_words(bay).startswith("fits another line far better")
+    older = JobFold(bay.job, decoder_for)
+    for entry in entries_of(bay.ledger, bay.job):
+        body = {key: value for key, value in entry.body.items() if entry.kind != "job" or key != "settings"}
+        older.apply(SimpleNamespace(seq=entry.seq, kind=entry.kind, body=body))
+    older.quiet(bay.clock.now().mono_ns)
+    assert older.board.places[len(older.readings)].state == "accepted"
+    bay.same_as_refolded()

@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from axledger.job.findings import FALSE_ALARM, MIRROR, Findings, findings_of, smallest_visible
+from axledger.job.findings import FALSE_ALARM, MIRROR, Findings, findings_of, name_is_of_layout, smallest_visible
 from axledger.job.plan import plan_shots
 from axledger_simulators.beam import trace
 
@@ -184,3 +184,11 @@ def test_a_short_plan_sees_less(trailer: Any) -> None:
     whole = smallest_visible(trailer.fold.fresh_solver(), trailer.fold.shots(), 2)
     ratios = {shot.id: alone[shot.id] / whole[shot.id] for shot in shots}
     assert min(ratios.values()) > 1.05, ratios
+
+
+def test_what_is_thought_of_a_wheel_before_it_is_read_has_no_part_in_the_test_as_a_whole(make_bay: Make) -> None:
+    bay = make_bay(layout="tractor-4x2", parts=frozenset({"camber", "sweep"}))
+    settings = {name.split(".", 1)[1] for name in bay.fold.solution().model.names if not name_is_of_layout(name)}
+    assert {"S1.face.L.seating", "S1.plate.L.zero", "S1L.bias"} <= settings
+    weak = ("camber", "caster", "kpi", "turned-", "run-out", "level.", "pitch", "steer", "yaw")
+    assert [name for name in settings for part in weak if f".{part}" in f".{name}"] == []

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -12,6 +13,7 @@ from axledger.job.model import Sight
 from axledger.job.more import offered_shots, turnable_targets
 from axledger.job.rounds import observed
 from axledger.job.settings import MountKind
+from axledger.job.slip_scene import taken_shots
 
 
 def sights(bay: Any) -> list[Sight]:
@@ -144,3 +146,15 @@ def test_every_walk_and_spare_is_offered_and_what_turns_is_known(make_bay: Calla
     assert targets["S1L"] is MountKind.STRAIGHTEDGE
     assert targets["D1Ri"] is MountKind.INBOARD
     assert not {"F0L", "F0R", "G"} & set(targets)
+
+
+def test_a_spare_line_that_was_asked_for_is_there_once(make_bay: Callable[..., Any]) -> None:
+    bay = make_bay(layout="tractor-4x2")
+    bay.finish()
+    bay.act("more", shots=["F0L>F0R"])
+    bay.finish()
+    assert [shot.id for shot in bay.fold.every_shot()].count("F0L>F0R") == 1
+    # the slips are sought among the readings as they are, not with one of them counted twice
+    assert [taken.shot.id for taken in taken_shots(bay.fold, 1)].count("F0L>F0R") == 1
+    bay.fold.board = replace(bay.fold.board, added=frozenset({"F0L>F0R"}))  # as a blocked line may do
+    assert [shot.id for shot in bay.fold.shots()].count("F0L>F0R") == 1

@@ -6,7 +6,9 @@ from typing import Any
 import pytest
 
 from axledger.job.fold import JobFold
+from axledger.job.limits import LimitSheet
 from axledger.job.state import Words, decisive_of, state_of
+from axledger.job.statements import result_body
 from axledger_drivers.registry import decoder_for
 
 Make = Callable[..., Any]
@@ -101,3 +103,16 @@ def test_a_job_that_is_not_there_has_no_state() -> None:
     with pytest.raises(LookupError, match="nobody"):
         state_of(empty, Words(load_layout("semitrailer-1axle")))
     assert decisive_of(empty) == {}
+
+
+def test_a_closed_job_shows_what_its_statement_states(make_bay: Make, fleet_limits: LimitSheet) -> None:
+    bay = make_bay(layout="semitrailer-2axle", limits=fleet_limits, seed=1)
+    bay.finish()
+    assert {one.key: one.u for one in state(bay).results} != {
+        one.key: one.u for one in bay.fold.fresh_solution(1).results
+    }  # a screen is served by a coarser grid of settings
+    bay.run.close_job()
+    ((_, statement),) = bay.fold.statements
+    stated = {one["key"]: (one["u"], one["verdict"]) for one in statement["results"]}
+    shown = {one["key"]: (one["u"], one["verdict"]) for one in (result_body(two, 1) for two in state(bay).results)}
+    assert shown == stated

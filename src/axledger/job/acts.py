@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from axledger.contract.errors import Refused, UnknownName
 from axledger.job.board import Board, Place
+from axledger.job.findings import findings_of
 from axledger.job.follow_up import left_out_of
 from axledger.job.layout import Layout
 from axledger.job.making import made_move
@@ -349,7 +350,8 @@ def _round(fold: JobFold, body: Mapping[str, Any]) -> Outcome:
     number = fold.board.round + 1
     board = replace(fold.board, round=number, focus=None)
     words = f"round {number} opened: {body.get('note', 'after work')}"
-    left_out = None if body.get("full") else left_out_of(fold)
+    # what a slip is suspected in must not be taken over into the round after a move
+    left_out = None if body.get("full") or findings_of(fold).findings else left_out_of(fold)
     if left_out is None:
         return board, words
     board = replace(board, left_out={**board.left_out, number: left_out})

@@ -20,7 +20,7 @@ from axledger.job.proof import lines_of
 from axledger.job.slip_guesses import Guess
 from axledger.job.slip_scene import Scene, Stations, Taken, scene_at, taken_shots
 from axledger.job.slip_search import Explained, search
-from axledger.job.slip_words import cure_of, words_of
+from axledger.job.slip_words import cure_of, shot_anew, words_of
 from axledger.job.solution import Solution, Solver
 
 if TYPE_CHECKING:
@@ -45,6 +45,9 @@ _TESTS_A_SHOT = 3
 POWER = 0.80
 """The smallest visible slip is the one found with this probability."""
 MIRROR = "that left and right were exchanged on the whole vehicle throughout: a mirror image fits every distance alike"
+_OF_VEHICLE = frozenset({
+    "steer", "floor", "camber", "caster", "kpi", "turned-out", "turned-in", "run-out", "level",
+})  # fmt: skip
 _UNEXPLAINED = 1e-5
 """Level of the global test below which contradictions that no single slip explains are a finding of their own."""
 
@@ -157,8 +160,8 @@ def tested_as_a_whole(scene: Scene) -> GlobalTest:
 
 def name_is_of_layout(name: str) -> bool:
     """Tell whether a parameter's prior is the layout's rough word, not a setting's or an instrument's."""
-    last = name.rsplit(".", 1)[-1]
-    return last in ("x", "y", "yaw", "along", "span") or ".steer." in name or ".floor." in name
+    parts = [part for part in name.split(".") if not part.startswith("before")]  # as an axle stood before its move
+    return parts[-1] in ("x", "y", "yaw", "along", "span", "pitch") or not _OF_VEHICLE.isdisjoint(parts)
 
 
 def _visible(scene: Scene, critical: float) -> dict[str, float]:
@@ -189,9 +192,12 @@ def _unexplained(scene: Scene, tested: GlobalTest) -> Finding | None:
     again = global_test(tested.statistic, tested.freedom, _UNEXPLAINED)
     if again.passed:
         return None
-    worst = scene.shots[int(np.argmax(np.abs(scene.w)))].shot.id
+    suspect = scene.shots[int(np.argmax(np.abs(scene.w)))]
+    worst = suspect.shot.id
     words = f"the readings contradict each other and no single slip explains it; {worst} fits worst"
-    cure = Cure(act="retake", arguments={"shot": worst}, words=f"shoot {worst} again")
+    retake = ("retake", {"shot": worst}, f"shoot {worst} again")
+    act, arguments, words_of_cure = shot_anew(worst) if suspect.earlier else retake
+    cure = Cure(act=act, arguments=arguments, words=words_of_cure)
     return Finding(
         slip="unexplained", shots=(worst,), words=words, cure=cure, drop=tested.statistic - again.limit, size_si=None
     )

@@ -64,7 +64,11 @@ class Happening:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Header:
-    """What a job was opened with."""
+    """What a job was opened with.
+
+    ``asks_at_once``: a reading that fits another line far better is held; false for a job of before there was such a
+    question, whose readings were placed, and are placed again, without it.
+    """
 
     job: str
     seq: int
@@ -77,6 +81,7 @@ class Header:
     instruments: Mapping[str, int]
     chosen: Chosen = field(default_factory=Chosen)
     in_force: InForce = field(default_factory=InForce)
+    asks_at_once: bool = True
 
 
 class JobFold:
@@ -158,6 +163,7 @@ class JobFold:
             repeats=body["repeats"], layout_digest=body["layout"], limits_digest=body["limits"],
             instruments=body["instruments"], chosen=_chosen(body.get("chosen", {})),
             in_force=in_force_from(body.get("settings", {}), body.get("targets", {})),
+            asks_at_once="settings" in body,
         )  # fmt: skip
         self.layout = Layout.model_validate(self._layouts[body["layout"]])
         if body["limits"] is not None:
@@ -289,7 +295,9 @@ class JobFold:
             self._plans[key] = plan_shots(self.layout, blocked=key[0], added=key[1], passed=key[2], chosen=self.chosen)
             if left_out is not None:
                 self._plans[key] = only_follow_up(self._plans[key], left_out)
-        return self._plans[key] + tuple(shot for number, shot in board.extra if number == board.round)
+        named = {shot.id for shot in self._plans[key]}  # a spare that was asked for may have come into the plan since
+        asked = (shot for number, shot in board.extra if number == board.round and shot.id not in named)
+        return (*self._plans[key], *asked)
 
     def walk(self) -> tuple[Shot, ...]:
         """Return the plan of a full round as it would be now, in walking order."""
@@ -306,7 +314,9 @@ class JobFold:
         """Return all shots the layout offers, blocked and spare ones included."""
         if self._every is None and self.layout is not None:
             self._every = plan_shots(self.layout, added=all_spares(self.layout), chosen=self.chosen)
-        return (self._every or ()) + tuple(shot for _, shot in self.board.extra)
+        # a spare that was asked for has its own name: it is there once, not once more as an extra
+        offered = (*(self._every or ()), *(shot for _, shot in self.board.extra))
+        return tuple({shot.id: shot for shot in offered}.values())
 
     def open_shots(self) -> tuple[Shot, ...]:
         """Return the shots still to be taken, in walking order."""

@@ -75,7 +75,8 @@ def _doubt(fold: JobFold, shot: Shot, reading: Reading, turns: dict[str, int]) -
 
 def _slip_words(fold: JobFold, shot: Shot, reading: Reading, turns: dict[str, int], off_sd: float) -> str:
     """Say which slip explains a reading that is not far off, where one does so much better than chance."""
-    if shot.kind == "tilt" or abs(off_sd) < _SUSPECT_SD:
+    asks = fold.header is not None and fold.header.asks_at_once
+    if not asks or shot.kind == "tilt" or abs(off_sd) < _SUSPECT_SD:
         return ""
     asked = sure_slip(fold, shot, turns, reading.values[Quantity.LENGTH][0])
     return f"fits another line far better: {asked}" if asked else ""

@@ -33,9 +33,9 @@ PAST_M = 0.25
 """A beam that misses its plate goes on at least this far, to the next solid or the wall."""
 _FAR_BEHIND = 20.0
 _LEAST_SIZE = 0.001
-_SPAN = {"misread": math.log(250.0), "moved": math.log(100.0)}
 _MOST_MOVED_M = 0.5
 """Nothing that hangs or stands moves farther unseen (own figure); a turn counts by a lever of one metre."""
+_SPAN = {"misread": math.log(250.0), "moved": math.log(100.0)}
 """Sizes are even in their logarithm over these spans: from 1 mm to 250 mm, and to 100 mm."""
 _LEAST_TILT = math.radians(0.02)
 

@@ -35,13 +35,17 @@ _ROBUST_STEPS = 8
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Taken:
-    """A shot as it was taken: its line, the half turns of all targets then, mean value (SI), readings' numbers."""
+    """A shot as it was taken: its line, the half turns of all targets then, mean value (SI), readings' numbers.
+
+    ``earlier``: in a round that the present one follows up, so that it cannot be taken again in this one.
+    """
 
     shot: Shot
     line: Line
     turns: Mapping[str, int]
     value: float
     numbers: tuple[int, ...]
+    earlier: bool = False
 
     @property
     def is_distance(self) -> bool:
@@ -183,7 +187,12 @@ def taken_shots(fold: JobFold, round_number: int) -> tuple[Taken, ...]:
         lines: list[Line | None] = [taken.line for taken in own]
         if number != round_number:
             lines = as_taken_before(fold.layout, fold.board, [taken.line for taken in own], number, round_number)
-        found += [replace(taken, line=line) for taken, line in zip(own, lines, strict=True) if line is not None]
+        before = number != round_number
+        found += [
+            replace(taken, line=line, earlier=before)
+            for taken, line in zip(own, lines, strict=True)
+            if line is not None
+        ]
     return tuple(found)
 
 

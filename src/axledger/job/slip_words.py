@@ -8,7 +8,7 @@ from typing import Any
 from axledger.job.slip_guesses import Guess
 from axledger.job.slip_scene import Scene
 
-__all__ = ["asked_of", "cure_of", "words_of"]
+__all__ = ["asked_of", "cure_of", "shot_anew", "words_of"]
 
 _MM = 1000.0
 _DEG = 57.29577951308232
@@ -166,14 +166,23 @@ _ASKED = {
 def cure_of(scene: Scene, guess: Guess) -> tuple[str, dict[str, Any], str]:
     """Return act, its arguments and words for the one step that starts the cure; a person takes it or does not."""
     shot = _first(scene, guess)
+    if any(scene.shots[number].earlier for number in guess.shots):
+        return shot_anew(_names(scene, guess))
     if guess.detail.get("exchanged"):
         other = scene.shots[guess.shots[1]].shot.id
         return "swap", {"shot": shot, "other": other}, f"exchange the readings of {shot} and {other}"
     if guess.slip == "vehicle moved":
-        return "round", {"note": "the vehicle moved"}, "open a new round: what was shot before no longer holds"
+        words = "open a new round: what was shot before no longer holds"
+        return "round", {"full": True, "note": "the vehicle moved"}, words
     return "retake", {"shot": shot}, _RETAKE.get(guess.slip, "shoot {shot} again").format(
         shot=shot, rest=_rest(guess), **_particulars(guess)
     )  # fmt: skip
+
+
+def shot_anew(names: str) -> tuple[str, dict[str, Any], str]:
+    """Return act, arguments and words for shots of an earlier round: no act of this one takes them again."""
+    words = f"open a full round: {names} was shot before the move and cannot be retaken in this one"
+    return "round", {"full": True, "note": "a slip before the move"}, words
 
 
 def _rest(guess: Guess) -> str:

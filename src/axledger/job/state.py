@@ -129,7 +129,8 @@ def state_of(fold: JobFold, words: Words, decisive: Mapping[str, str] | None = N
     shots = fold.shots()
     current = fold.current()
     views = tuple(_shot_view(fold, words, shot, index, len(shots)) for index, shot in enumerate(shots, start=1))
-    now = fold.solution()
+    # a closed job shows what it stated: solved as its statement was, to the last digit
+    now = fold.fresh_solution(fold.board.round) if fold.closed else fold.solution()
     zero = f"{fold.instruments['meter'].name}.length.zero" if "meter" in fold.instruments else ""
     return JobState(
         job=fold.job,
@@ -169,7 +170,7 @@ def state_of(fold: JobFold, words: Words, decisive: Mapping[str, str] | None = N
 
 
 def _results(fold: JobFold, number: int) -> tuple[Result, ...]:
-    solution = fold.solution(number)
+    solution = fold.fresh_solution(number) if fold.closed else fold.solution(number)
     return solution.results if solution is not None else ()
 
 
