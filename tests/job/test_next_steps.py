@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from typing import Any
 
+import pytest
+
+from axledger.geometry.conformity import Verdict
 from axledger.job.limits import LimitSheet
 from axledger.job.next_steps import NextSteps, next_steps_of
 from axledger_simulators.planting import PlantedFaults
@@ -118,3 +122,21 @@ def test_what_was_worked_out_holds_until_the_board_changes(make_bay: Any) -> Non
     assert next_steps_of(bay.fold) is first
     bay.act("note", words="left spring sits low")
     assert next_steps_of(bay.fold) is not first
+
+
+def test_what_is_undecided_names_the_setting_to_prove_and_what_it_does_on_the_road(
+    make_bay: Any, fleet_limits: LimitSheet
+) -> None:
+    # next to the limit of 0.091 deg; invented
+    faults = PlantedFaults(deviations=0.0, yaw_deg={"trailer.axle1": 0.09})
+    bay = make_bay(layout="semitrailer-1axle", limits=fleet_limits, seed=2, faults=faults)
+    bay.finish()
+    (result,) = bay.fold.solution().results
+    assert result.verdict is Verdict.UNDECIDED
+    steps = next_steps_of(bay.fold)
+    (proof,) = steps.proofs
+    assert result.name in proof
+    assert "%" in proof
+    axle = steps.consequences[0]
+    assert axle.key == result.key
+    assert axle.sideways_m_per_km == pytest.approx(1000 * math.tan(result.value))

@@ -4,8 +4,6 @@ from dataclasses import replace
 from html import unescape
 from math import radians
 
-import pytest
-
 from axledger.geometry.conformity import Verdict
 from axledger.geometry.reliability import global_test
 from axledger.job.advice import Advice
@@ -42,9 +40,14 @@ ADVICE = Advice(
 )  # fmt: skip
 
 
-@pytest.mark.parametrize("steps", [None, NextSteps(findings=NONE)])
-def test_with_nothing_to_say_there_is_no_section(state: JobState, steps: NextSteps | None) -> None:
-    assert next_section(replace(state, steps=steps)) == ""
+def test_a_state_without_steps_has_no_section(state: JobState) -> None:
+    assert next_section(replace(state, steps=None)) == ""
+
+
+def test_a_clean_sheet_says_what_no_test_could_have_seen(state: JobState) -> None:
+    html = next_section(replace(state, steps=NextSteps(findings=NONE)))
+    assert "a mirror image fits every distance alike" in html
+    assert html.count("<h3>") == 0
 
 
 def test_a_slip_that_stands_is_said_aloud_with_its_cure_and_is_no_markup(state: JobState) -> None:

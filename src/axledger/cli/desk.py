@@ -16,7 +16,7 @@ _WAIT_S = 0.05
 """How long to wait for bytes before looking at the keys: short enough that a key feels immediate."""
 _ANSWER_WITHIN_S = 5.0
 _ASKED_TWICE = {
-    "close": ("c", "close for good, {open} shots open?"),
+    "close": ("c", "close for good, {open} shots open{slips}?"),
     "swap": ("w", "swap the last shot's readings with those of the other side?"),
     "cure": ("y", "{cure}?"),
 }
@@ -121,8 +121,10 @@ class Desk:
         """
         key, what = _ASKED_TWICE[act]
         fold = self._run.fold
+        standing = len(next_steps_of(fold).suspected)
         question = what.format(
-            open=len(fold.open_shots()), cure=proposed_cure(fold).words if act == "cure" else ""
+            open=len(fold.open_shots()), slips=f", {standing} slips unsettled" if standing else "",
+            cure=proposed_cure(fold).words if act == "cure" else "",
         )  # fmt: skip
         asked, self._asked = self._asked, None
         if asked is not None and asked[:2] == (act, question) and time.monotonic() - asked[2] < _ANSWER_WITHIN_S:

@@ -1,8 +1,8 @@
 """What to do: from the results of a round to the moves that bring them inside their limits.
 
 Only declared adjusters are moved, inside their ranges, on their steps; an axle whose results conform is left alone,
-and one that is only undecided is measured further before anybody loosens a bolt. All results of a unit are looked at
-together, because a move at one axle changes what others are judged against.
+and one that is undecided with its value inside the limits is measured further before anybody loosens a bolt. All
+results of a unit are looked at together, because a move at one axle changes what others are judged against.
 """
 
 from __future__ import annotations

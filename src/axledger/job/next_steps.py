@@ -5,12 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from axledger.geometry.conformity import Verdict
 from axledger.job.advice import Advice, next_measurement, outlooks
 from axledger.job.board import MadeMove
+from axledger.job.consequences import Consequence, consequences_of
 from axledger.job.findings import Finding, Findings, findings_of
 from axledger.job.moves import Move, MovePlan, advised_moves
 from axledger.job.outlook import Outlook
-from axledger.job.setting_words import settings_words
+from axledger.job.setting_words import proof_words, settings_words
+from axledger.job.solution import Result
 
 if TYPE_CHECKING:
     from axledger.job.fold import JobFold
@@ -23,7 +26,9 @@ class NextSteps:
     """``findings`` of the present round; the rest once its shots are done, or when it was asked for.
 
     ``settings`` says in words what the results rest on where that is not as stated. ``made`` are the moves told
-    since the readings of this round; those of ``moves`` that they name are done already.
+    since the readings of this round; those of ``moves`` that they name are done already. ``proofs`` name, for results
+    that are undecided, the setting that most of their variance comes from, and what would prove it. ``consequences``
+    are derived from the results: how far axles are dragged sideways, how far the rear runs beside the front.
     """
 
     findings: Findings
@@ -32,6 +37,8 @@ class NextSteps:
     moves: MovePlan = field(default_factory=MovePlan)
     made: tuple[MadeMove, ...] = ()
     settings: tuple[str, ...] = ()
+    proofs: tuple[str, ...] = ()
+    consequences: tuple[Consequence, ...] = ()
 
     @property
     def suspected(self) -> tuple[Finding, ...]:
@@ -69,5 +76,25 @@ def _worked_out(fold: JobFold, findings: Findings) -> NextSteps:
         return NextSteps(findings=findings, made=made, settings=settings)
     return NextSteps(
         findings=findings, advice=next_measurement(fold), outlooks=outlooks(fold), moves=advised_moves(fold),
-        made=made, settings=settings,
+        made=made, settings=settings, proofs=_proofs(fold), consequences=_consequences(fold),
     )  # fmt: skip
+
+
+def _results(fold: JobFold) -> tuple[Result, ...]:
+    solution = fold.solution()
+    return solution.results if solution is not None else ()
+
+
+def _proofs(fold: JobFold) -> tuple[str, ...]:
+    """Return each proof once, with the undecided results it is for."""
+    wanted: dict[str, list[str]] = {}
+    for result in _results(fold):
+        if result.verdict is Verdict.UNDECIDED and (words := proof_words(result)):
+            wanted.setdefault(words.partition(": ")[2] or words, []).append(
+                f"{result.name} ({words.partition(':')[0]})"
+            )
+    return tuple(f"{proof}: {'; '.join(names)}" for proof, names in wanted.items())
+
+
+def _consequences(fold: JobFold) -> tuple[Consequence, ...]:
+    return consequences_of(fold.layout, _results(fold)) if fold.layout is not None else ()

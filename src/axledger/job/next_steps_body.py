@@ -20,6 +20,16 @@ def next_steps_body(steps: NextSteps) -> dict[str, Any]:
         "findings": [finding_body(finding) for finding in steps.suspected],
         "tests": _tests_body(steps.findings),
         "settings": list(steps.settings),
+        "proofs": list(steps.proofs),
+        "consequences": [
+            {
+                "key": one.key,
+                "words": one.words,
+                "sideways_m_per_km": one.sideways_m_per_km,
+                "rear_offset_m": one.rear_offset_m,
+            }
+            for one in steps.consequences
+        ],
         "measure_next": [_advice_body(one) for one in steps.advice],
         "outlooks": [_outlook_body(one) for one in steps.outlooks],
         "moves": [_move_body(move, made=steps.is_made(move)) for move in steps.moves.moves],

@@ -28,17 +28,20 @@ def next_section(state: JobState) -> Markup:
         parts += [tag("h3", "What would decide more"), listed(one.words for one in steps.advice[:_MOST_ADVICE])]
     if steps.outlooks:
         parts += [tag("h3", "What it takes to decide"), listed(one.words for one in steps.outlooks)]
-    if steps.settings:
-        parts += [tag("h3", "Settings"), listed(steps.settings)]
-    return heading("Findings and advice", *parts, anchor="next") if parts else Markup("")
+    if steps.consequences:
+        parts += [tag("h3", "What it does on the road"), listed(one.words for one in steps.consequences)]
+    if steps.settings or steps.proofs:
+        proofs = (f"what would settle the settings: {words}" for words in steps.proofs)
+        parts += [tag("h3", "Settings"), listed((*steps.settings, *proofs))]
+    unseen = f"No test of these readings can show {'; '.join(steps.findings.cannot_see)}."
+    return heading("Findings and advice", *parts, tag("p", unseen, class_="small"), anchor="next")
 
 
 def _slips(steps: NextSteps) -> list[Content]:
     if not steps.suspected:
         return []
     slips = listed(f"{one.told}; to settle it: {one.cure.words}" for one in steps.suspected)
-    unseen = f"No test of these readings can show {'; '.join(steps.findings.cannot_see)}."
-    return [tag("p", _LOUD, class_="loud", role="note"), slips, tag("p", unseen, class_="small")]
+    return [tag("p", _LOUD, class_="loud", role="note"), slips]
 
 
 def _moves(steps: NextSteps) -> list[Content]:

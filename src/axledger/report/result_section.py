@@ -24,7 +24,12 @@ def result_section(state: JobState, units: Units) -> Markup:
             "No vehicle may be passed or failed by them."
         )
         parts.append(tag("p", loud, class_="loud", role="note"))
-    if state.contradicts:
+    if state.steps is not None and state.steps.suspected:
+        slips = (
+            "A slip is suspected and not settled: no verdict of this round can be relied on. See the findings below."
+        )
+        parts.append(tag("p", slips, class_="loud", role="note"))
+    elif state.contradicts:
         doubt = (
             "The accepted readings contradict each other far beyond what chance allows: at least one is wrong, and "
             "no result of this round can be relied on. See the readings below for what was held and accepted."

@@ -55,6 +55,7 @@ def next_lines(steps: NextSteps, *, width: int = 100, unicode: bool = True) -> t
     said = [*_slips(steps.suspected), *_moves(steps), *_advice(steps)]
     if steps.suspected:
         said.append((0, "What to measure and what to move is said once no slip stands."))
+    said += [(0, f"what would settle the settings: {words}") for words in steps.proofs]
     said += [(0, words) for words in steps.settings]
     # in plain characters first: some of them are longer so
     return tuple(
@@ -82,6 +83,8 @@ def _moves(steps: NextSteps) -> Iterator[tuple[int, str]]:
             if expected.verdict is not Verdict.CONFORMS or abs(expected.after - expected.before) > expected.u:
                 yield 4, expected_words(expected)
         yield from ((2, words) for words in (SIDES, *CAUTIONS))
+    if plan.moves or plan.cannot:
+        yield from ((0, f"as it stands, {one.words}") for one in steps.consequences)
     yield from ((0, f"the declared adjusters cannot do it: {words}") for words in plan.cannot)
     yield from ((0, f"measure first: {words}") for words in plan.measure_first)
 
