@@ -24,8 +24,8 @@ def body_of(bay: Any) -> dict[str, Any]:
 
 def test_before_the_first_shot_all_names_are_there(make_bay: Make) -> None:
     assert set(body_of(make_bay())) == {
-        "findings", "tests", "settings", "proofs", "consequences", "measure_next", "outlooks", "moves", "expected", "cannot",
-        "measure_first",
+        "findings", "tests", "settings", "proofs", "consequences", "measure_next", "outlooks", "moves", "expected",
+        "cannot", "measure_first",
     }  # fmt: skip
 
 
